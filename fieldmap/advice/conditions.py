@@ -1,0 +1,122 @@
+"""What is known of a field when the mower is set up for it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from typing import Any, NamedTuple
+
+from fieldmap.finding import Level
+from fieldmap.tables import Constant, Tables
+
+SET_UP_CAUTION = (
+    "WARNING: stop, shut down and take the key out before going near knives or rolls. "
+    "The machine's manual decides where it says otherwise."
+)
+
+
+class Conditions(NamedTuple):
+    """A field as the mower meets it; ``None`` is "nobody said".
+
+    ``crop`` is the row of ``cut_heights``, ``rough`` says whether something in the field can hit
+    the knives, ``soil`` whether silt or flood left soil on the crop.
+    """
+
+    field_id: str
+    crop: Constant | None
+    crop_words: str
+    cutting: int | None
+    rough: bool | None
+    rough_words: str
+    soil: bool
+    lodged: bool | None
+
+
+def conditions(
+    field: Mapping[str, Any], *, kinds: Iterable[str], flooded: bool, tables: Tables
+) -> Conditions:
+    """Gather what the boundary table and the log say about a field.
+
+    Parameters
+    ----------
+    field : mapping
+        Row of the boundary table: ``field_id, crop, cutting, stoniness, lodged``.
+    kinds : iterable of str
+        Hazard kinds marked in the field.
+    flooded : bool
+        Whether any of it stood under water.
+    tables : Tables
+    """
+    marks = tuple(dict.fromkeys(kinds))
+    marked = [tables[f"hazard_kinds.{kind}"] for kind in marks]
+    hits = [row.words["label"] for row in marked if "knives" in row.words["endangers"].split(";")]
+    stoniness = _number(field.get("stoniness"))
+    if hits:
+        rough, words = True, f"marked in the log: {', '.join(hits)}"
+    elif stoniness is None:
+        rough, words = None, "nobody said whether the ground is stony"
+    elif stoniness >= 1:
+        rough, words = True, f"stoniness class {stoniness:.0f} in the boundary table"
+    else:
+        rough, words = False, "stoniness class 0 and nothing marked that can hit the knives"
+    cutting = _number(field.get("cutting"))
+    lodged = field.get("lodged")
+    said = field.get("crop")
+    return Conditions(
+        field_id=str(field["field_id"]),
+        crop=None if said is None else crop_row(str(said), tables),
+        crop_words="" if said is None else str(said),
+        cutting=None if cutting is None else round(cutting),
+        rough=rough,
+        rough_words=words,
+        soil=flooded or "silt" in marks,
+        lodged=lodged if isinstance(lodged, bool) else None,
+    )
+
+
+def crop_row(words: str, tables: Tables) -> Constant | None:
+    """The row of ``cut_heights`` that a crop's name means, or ``None``.
+
+    Examples
+    --------
+    >>> from fieldmap.tables import load_tables
+    >>> crop_row("Lucerne", load_tables()).key
+    'cut_heights.alfalfa'
+    >>> crop_row("hops", load_tables()) is None
+    True
+    """
+    said = _plain(words)
+    for row in tables.rows("cut_heights"):
+        names = (row.key.split(".", 1)[1], row.words["label"], *row.words["aliases"].split(";"))
+        if said in {_plain(name) for name in names}:
+            return row
+    return None
+
+
+def crop_unknown(field: Conditions) -> tuple[str, str] | None:
+    """Why the crop cannot be advised on, and what would change it; ``None`` when it can."""
+    if field.crop is not None:
+        return None
+    if not field.crop_words:
+        return "Nobody said which crop stands here.", "Say the crop in the boundary table"
+    return (
+        f"No row of the tables means '{field.crop_words}'.",
+        "Name the crop as in 'fieldmap values cut_heights'",
+    )
+
+
+def level_of(field: Conditions) -> Level:
+    """``unknown`` when nobody said whether the ground is stony, ``care`` when it is rough."""
+    if field.rough is None:
+        return "unknown"
+    return "care" if field.rough or field.soil else "ok"
+
+
+def _number(held: Any) -> float | None:
+    if held is None or held != held:  # noqa: PLR0124 - NaN
+        return None
+    return float(held)
+
+
+def _plain(words: str) -> str:
+    return " ".join(re.sub(r"[_\W]+", " ", words.lower()).split())

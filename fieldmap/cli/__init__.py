@@ -1,0 +1,1 @@
+"""The commands: parse, read, call, write, print. One file a command."""

@@ -1,0 +1,119 @@
+"""``fieldmap demo``: the whole job on the invented farm."""
+
+from __future__ import annotations
+
+import shutil
+from datetime import date
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from fieldmap.cli.options import Debug, Json
+from fieldmap.cli.reply import Reply, err
+from fieldmap.errors import Fault, MisuseError, StoreError
+
+_DAY = date(2026, 6, 9)
+_MACHINE = "pull-39"
+_MOVES = (("home", "S1", "rear-3"), ("home", "S5", "wide-87"))
+
+
+def demo(
+    out: Annotated[Path, typer.Option("--out", help="Where to write.")] = Path("outputs/demo"),
+    json: Json = False,
+    debug: Debug = False,
+) -> Reply:
+    """Do the whole job on an invented farm, and say what to open."""
+    del json, debug
+    from fieldmap.assessment import assess
+    from fieldmap.farm import load_farm
+    from fieldmap.intake import take_in
+    from fieldmap.journey import plan_move
+    from fieldmap.write.assessment import write_assessment
+    from fieldmap.write.move import write_move
+
+    folder = _fresh_farm(out)
+    err("reading the invented farm and importing what was found ...")
+    taken = take_in(load_farm(folder, with_roads=False), sorted((folder / "found").glob("*.*")))
+    farm = load_farm(folder)
+    err("checking two road moves ...")
+    moves = [
+        (
+            move := plan_move(farm, start=start, goal=goal, machine_id=machine),
+            write_move(move, farm, out, day=_DAY.isoformat())[0],
+        )
+        for start, goal, machine in _MOVES
+    ]
+    err("assessing the fields ...")
+    done = assess(farm, day=_DAY, machine_id=_MACHINE)
+    written = write_assessment(done, out)
+    counts = ", ".join(f"{number} {level}" for level, number in done.counts().items())
+    return Reply(
+        result={
+            "farm": str(folder),
+            "hazards": sum(one.new for one in taken.files),
+            "counts": done.counts(),
+            "moves": [
+                {
+                    "name": f"{move.names[0]} to {move.names[1]}",
+                    "level": move.level,
+                    "page": str(page),
+                }
+                for move, page in moves
+            ],
+            "open": str(written[0]),
+        },
+        lines=[
+            f"{farm.settings.name}: invented demo data; this farm does not exist.",
+            f"{sum(one.new for one in taken.files)} hazards logged; {len(done.answers)} fields: {counts}.",
+            *(
+                f"{move.names[0]} to {move.names[1]} with {move.machine}: {move.level}"
+                for move, _ in moves
+            ),
+            "",
+            "open these pages:",
+            f"  {written[0]}",
+            *(f"  {page}" for _, page in moves),
+        ],
+    )
+
+
+def _fresh_farm(out: Path) -> Path:
+    """A copy of the invented farm that the demo may write into."""
+    source = _demo_geodata()
+    folder = out / "farm"
+    try:
+        shutil.rmtree(folder, ignore_errors=True)
+        shutil.copytree(
+            source,
+            folder,
+            ignore=shutil.ignore_patterns(
+                "makers", "*.py", "__pycache__", "outputs", "hazards.gpkg*"
+            ),
+        )
+    except OSError as error:
+        raise StoreError(
+            Fault(
+                "the demo cannot be written",
+                error.strerror or str(error),
+                "there is nothing to show",
+                "choose another --out",
+                where=str(out),
+            )
+        ) from error
+    return folder
+
+
+def _demo_geodata() -> Path:
+    package = Path(__file__).resolve().parents[1]
+    for place in (package / "demo_geodata", package.parent / "demo_geodata"):
+        if (place / "farm.toml").is_file():
+            return place
+    raise MisuseError(
+        Fault(
+            "the invented farm is not here",
+            "demo_geodata",
+            "there is nothing to show",
+            "install fieldmap from its repository",
+        )
+    )

@@ -1,0 +1,32 @@
+"""Options that several commands share."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+Folder = Annotated[
+    Path, typer.Argument(help="The farm folder: it holds farm.toml.", show_default=False)
+]
+Json = Annotated[bool, typer.Option("--json", help="Print JSON, also on failure.")]
+Debug = Annotated[bool, typer.Option("--debug", help="Show the traceback when something breaks.")]
+Strict = Annotated[
+    bool, typer.Option("--strict", help="End with 4 when anything is stop or unknown.")
+]
+Out = Annotated[
+    Path | None, typer.Option("--out", help="Where to write [default: FOLDER/outputs].")
+]
+Overwrite = Annotated[
+    bool, typer.Option("--overwrite", help="Also over files fieldmap did not write.")
+]
+MachineId = Annotated[
+    str | None, typer.Option("--machine", help="Machine id [default: the first].")
+]
+SwapXy = Annotated[
+    bool, typer.Option("--swap-xy", help="The file has latitude where longitude belongs.")
+]
+Day = Annotated[
+    str | None, typer.Option("--date", help="Day asked about, YYYY-MM-DD [default: today].")
+]

@@ -1,0 +1,103 @@
+"""A road move of a farm's machine from one of its places to another."""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import shapely
+
+from fieldmap.crs import WGS84
+from fieldmap.errors import Fault, InputError, MisuseError
+from fieldmap.farm import FARM_FILE, Farm
+from fieldmap.roads.move import Move, plan
+
+
+def plan_move(
+    farm: Farm, *, start: str, goal: str, machine_id: str | None, state: str | None = None
+) -> Move:
+    """Check a road move from one place to another.
+
+    Parameters
+    ----------
+    farm : Farm
+        Loaded with its roads.
+    start, goal : str
+        A place of farm.toml, a gate, a field, or ``latitude,longitude``.
+    machine_id : str or None
+        Which machine; the first when none is named.
+    state : str, optional
+        Transport state; the first listed when none is named.
+
+    Raises
+    ------
+    MisuseError
+        No such place, machine or state.
+    InputError
+        The farm has no roads or no machines, or a place is far from every road.
+    """
+    machine = farm.machine(machine_id)
+    if farm.roads is None or machine is None:
+        what = "roads" if farm.roads is None else "machines"
+        raise InputError(
+            Fault(
+                f"the farm has no {what}",
+                "none",
+                "a move needs roads and a machine",
+                f"name a file under [files] {what} in farm.toml",
+                where=str(farm.folder / FARM_FILE),
+            )
+        )
+    return plan(
+        farm.roads,
+        farm.road_checks,
+        machine,
+        state=state,
+        start=place(farm, start),
+        goal=place(farm, goal),
+        names=(start, goal),
+        tables=farm.tables,
+    )
+
+
+def place(farm: Farm, name: str) -> tuple[float, float]:
+    """Longitude and latitude of a place of farm.toml, a gate, a field, or ``latitude,longitude``.
+
+    A field is reached by its first gate, or at a point inside when it has none.
+
+    Raises
+    ------
+    MisuseError
+        Nothing has this name.
+    """
+    if name in farm.settings.places:
+        return farm.settings.places[name]
+    gates = farm.gates
+    rows = gates[gates["gate_id"] == name]
+    if rows.empty:
+        rows = gates[gates["field_id"] == name]
+    if rows.empty:
+        rows = farm.fields[farm.fields["field_id"] == name]
+    if not rows.empty:
+        point = gpd.GeoSeries(shapely.point_on_surface(rows.geometry.to_numpy()[:1]), crs=farm.crs)
+        found = point.to_crs(WGS84).iloc[0]
+        return found.x, found.y
+    pair = _lat_lon(name)
+    if pair is None:
+        known = [*farm.settings.places, *gates["gate_id"], *farm.fields["field_id"]]
+        raise MisuseError(
+            Fault(
+                "no such place",
+                name,
+                "a move goes from a place to a place",
+                f"use latitude,longitude or one of {', '.join(known[:20])}",
+            )
+        )
+    return pair
+
+
+def _lat_lon(text: str) -> tuple[float, float] | None:
+    parts = text.split(",")
+    try:
+        lat, lon = (float(part) for part in parts)
+    except ValueError:
+        return None
+    return (lon, lat) if abs(lat) <= 90 and abs(lon) <= 180 else None

@@ -1,0 +1,1 @@
+"""Files become checked tables here; nothing past this room opens an input."""

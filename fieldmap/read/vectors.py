@@ -1,0 +1,236 @@
+"""Vector layers of any of the open formats, with their place on earth made sure of."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import NamedTuple
+
+import geopandas as gpd
+import numpy as np
+import pyogrio
+import shapely
+from pyogrio.errors import DataLayerError, DataSourceError
+from pyproj import CRS
+
+from fieldmap.errors import Fault, InputError, raise_all
+from fieldmap.read.paths import plain_file
+
+SUFFIXES = (".gpkg", ".geojson", ".json", ".shp")
+_ASK_ABOVE_SHARE = 0.01
+_DEGREES_LON, _DEGREES_LAT = 180.0, 90.0
+
+
+class Layer(NamedTuple):
+    """A table with geometry, and what was mended on the way, in words."""
+
+    table: gpd.GeoDataFrame
+    notes: tuple[str, ...]
+
+
+def read_layer(name: str | Path, *, what: str, swap_xy: bool = False) -> gpd.GeoDataFrame:
+    """One layer of a vector file: column ``geometry`` present, coordinates believable.
+
+    Parameters
+    ----------
+    name : str or Path
+        The file; ``file.gpkg:layer`` picks a layer.
+    what : str
+        What is being read, for the words of an error.
+    swap_xy : bool
+        The file has latitude where longitude belongs: swap them.
+
+    Raises
+    ------
+    InputError
+        Not readable, several layers and none picked, no coordinate system, or coordinates
+        that cannot be what the coordinate system says.
+    """
+    file, layer = split_layer(str(name))
+    path = plain_file(file, suffixes=SUFFIXES, what=what)
+    try:
+        names = pyogrio.list_layers(path)[:, 0].tolist()
+        if layer is None and len(names) > 1:
+            layer = _single_with_geometry(path, names, what)
+        table = gpd.read_file(path, layer=layer, engine="pyogrio")
+    except (DataSourceError, DataLayerError) as error:
+        raise InputError(
+            Fault(
+                f"{what} cannot be read",
+                str(error).splitlines()[0],
+                "nothing of it can be used",
+                "export it again from the program it came from",
+                where=str(name),
+            )
+        ) from None
+    if not isinstance(table, gpd.GeoDataFrame):
+        raise InputError(
+            Fault(
+                f"{what} without geometry",
+                path.name,
+                "there is nothing to put on a map",
+                "export it with its shapes",
+                where=str(name),
+            )
+        )
+    if table.crs is None:
+        raise InputError(
+            Fault(
+                "no coordinate system",
+                "none",
+                "the ground cannot be placed",
+                "save the file with its coordinate system (a .prj beside a .shp)",
+                where=str(name),
+            )
+        )
+    if table.geometry.name != "geometry":
+        table = table.rename_geometry("geometry")
+    if swap_xy:
+        table = table.set_geometry(swapped(table.geometry))
+    _believable(table, str(name))
+    return table
+
+
+def split_layer(name: str) -> tuple[str, str | None]:
+    """File and layer of ``file.gpkg:layer``; the layer is ``None`` when none is named.
+
+    Examples
+    --------
+    >>> split_layer("farm.gpkg:fields")
+    ('farm.gpkg', 'fields')
+    >>> split_layer("fields.geojson")
+    ('fields.geojson', None)
+    """
+    marker = ".gpkg:"
+    at = name.lower().rfind(marker)
+    if at < 0:
+        return name, None
+    return name[: at + len(marker) - 1], name[at + len(marker) :]
+
+
+def swapped(geometry: gpd.GeoSeries) -> gpd.GeoSeries:
+    """The same shapes with x and y exchanged."""
+    turned = shapely.transform(geometry.to_numpy(), lambda xy: xy[:, ::-1])
+    return gpd.GeoSeries(turned, index=geometry.index, crs=geometry.crs)
+
+
+def mended_polygons(table: gpd.GeoDataFrame, crs: CRS, *, where: str) -> Layer:
+    """Polygons in the run's system, self-crossing rings mended and said.
+
+    Parameters
+    ----------
+    table : GeoDataFrame
+        As read; column ``field_id`` names the rows in the notes.
+    crs : pyproj.CRS
+        The run's metric system.
+    where : str
+        File, for the words of an error.
+
+    Raises
+    ------
+    InputError
+        Every row that is empty, not a polygon, or whose area moves by more than one percent
+        when mended.
+    """
+    faults: list[Fault] = []
+    notes: list[str] = []
+    flat = shapely.force_2d(table.to_crs(crs).geometry.to_numpy())
+    empty = shapely.is_missing(flat) | shapely.is_empty(flat)
+    polygonal = np.isin(shapely.get_type_id(flat), (3, 6))
+    for row in np.flatnonzero(empty | ~polygonal):
+        kind = "nothing" if empty[row] else shapely.get_type_id(flat)[row]
+        faults.append(
+            Fault(
+                "a field that is not a polygon",
+                _geometry_word(kind),
+                "it has no ground to look at",
+                "draw its boundary, or take the row out",
+                where=f"{where} row {row + 1} ({table['field_id'].iloc[row]})",
+            )
+        )
+    for row in np.flatnonzero(~empty & polygonal & ~shapely.is_valid(flat)):
+        before = abs(shapely.area(flat[row]))
+        flat[row] = _polygons_only(shapely.make_valid(flat[row]))
+        after = shapely.area(flat[row])
+        words = f"{where} row {row + 1} ({table['field_id'].iloc[row]})"
+        if after <= 0 or abs(after - before) > _ASK_ABOVE_SHARE * max(before, after):
+            faults.append(
+                Fault(
+                    "a boundary that crosses itself",
+                    f"{before:.0f} m2 drawn, {after:.0f} m2 when mended",
+                    "it is not clear which ground is meant",
+                    "redraw the boundary",
+                    where=words,
+                )
+            )
+        else:
+            notes.append(
+                f"{words}: boundary crossed itself, mended: "
+                f"{before:.0f} m2 before, {after:.0f} m2 after"
+            )
+    raise_all(faults)
+    out = table.set_geometry(gpd.GeoSeries(flat, index=table.index, crs=crs))
+    return Layer(out, tuple(notes))
+
+
+def _polygons_only(shape: shapely.Geometry) -> shapely.Geometry:
+    parts = shapely.get_parts(shape)
+    return shapely.union_all(parts[np.isin(shapely.get_type_id(parts), (3, 6))])
+
+
+def _geometry_word(kind: int | str) -> str:
+    if isinstance(kind, str):
+        return kind
+    return shapely.GeometryType(kind).name.lower()
+
+
+def _single_with_geometry(path: Path, names: list[str], what: str) -> str:
+    shapes = [name for name, kind in pyogrio.list_layers(path) if kind is not None]
+    if len(shapes) == 1:
+        return str(shapes[0])
+    raise InputError(
+        Fault(
+            f"{what} has several layers",
+            ", ".join(names),
+            "any of them could be meant",
+            f"pick one: {path.name}:{names[0]}",
+            where=str(path),
+        )
+    )
+
+
+def _believable(table: gpd.GeoDataFrame, where: str) -> None:
+    bounds = table.geometry.total_bounds
+    if not np.isfinite(bounds).all():
+        return
+    west, south, east, north = bounds
+    in_degrees = (
+        max(abs(west), abs(east)) <= _DEGREES_LON and max(abs(south), abs(north)) <= _DEGREES_LAT
+    )
+    seen = f"x {west:.6g} to {east:.6g}, y {south:.6g} to {north:.6g}"
+    geographic = table.crs is not None and table.crs.is_geographic
+    if geographic and not in_degrees:
+        turned = (
+            max(abs(south), abs(north)) <= _DEGREES_LON
+            and max(abs(west), abs(east)) <= _DEGREES_LAT
+        )
+        raise InputError(
+            Fault(
+                "latitude and longitude look swapped"
+                if turned
+                else "coordinates too large for degrees",
+                seen,
+                "the ground would lie elsewhere",
+                "give --swap-xy" if turned else "say which coordinate system the file is in",
+                where=where,
+            )
+        )
+    if not geographic and in_degrees:
+        raise InputError(
+            Fault(
+                "coordinates look like degrees",
+                seen,
+                f"the file says metres ({table.crs.name if table.crs else 'unknown'})",
+                "save it with the coordinate system it is in",
+                where=where,
+            )
+        )

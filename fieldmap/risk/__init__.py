@@ -1,0 +1,1 @@
+"""Risk on the ground: a level and a governing cause for each cell, zones, findings."""

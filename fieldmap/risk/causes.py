@@ -1,0 +1,98 @@
+"""What can govern a cell: one code each, with its level, what to do there, and why in words."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fieldmap.finding import Level, rank
+from fieldmap.tables import Tables
+
+FIRST_HAZARD = 20
+
+
+class Cause(NamedTuple):
+    """A reason for a cell's level; ``action`` names the zone it makes ("" makes none)."""
+
+    code: int
+    key: str
+    level: Level
+    action: str
+    words: str
+
+
+NONE = Cause(0, "none", "ok", "", "nothing found against it")
+STEEP_STOP = Cause(1, "steep", "stop", "keep out", "too steep even straight up and down")
+STEEP_CARE = Cause(2, "rather steep", "care", "slow", "steep straight up and down")
+SIDE_STOP = Cause(
+    3, "side slope", "stop", "up and down only", "side slope over the limit on the best heading"
+)
+SIDE_CARE = Cause(
+    4, "some side slope", "care", "slow", "side slope near the limit on the best heading"
+)
+NO_ELEVATION = Cause(
+    5, "no elevation", "unknown", "go and look", "no elevation here, the slope is not known"
+)
+BLIND = Cause(
+    6,
+    "coarse elevation",
+    "unknown",
+    "go and look",
+    "the elevation is too coarse to call this ground gentle",
+)
+STABILITY = Cause(
+    7,
+    "machine not known",
+    "unknown",
+    "go and look",
+    "the machine's track width or height of the centre of gravity is not known",
+)
+FLOODED = Cause(
+    8,
+    "flooded, not looked at",
+    "unknown",
+    "go and look",
+    "stood under water and nobody has looked since",
+)
+
+GROUND_CAUSES = (
+    NONE,
+    STEEP_STOP,
+    STEEP_CARE,
+    SIDE_STOP,
+    SIDE_CARE,
+    NO_ELEVATION,
+    BLIND,
+    STABILITY,
+    FLOODED,
+)
+
+
+def all_causes(tables: Tables) -> dict[int, Cause]:
+    """Every cause by its code: the ground's, then one for each hazard kind in the table's order."""
+    causes = {cause.code: cause for cause in GROUND_CAUSES}
+    for number, row in enumerate(tables.rows("hazard_kinds")):
+        key = row.key.split(".", 1)[1]
+        level: Level = row.words["level"]  # type: ignore[assignment]
+        causes[FIRST_HAZARD + number] = Cause(
+            FIRST_HAZARD + number, key, level, row.words["action"], f"marked: {row.words['label']}"
+        )
+    return causes
+
+
+def hazard_codes(tables: Tables) -> dict[str, int]:
+    """Cause code of each hazard kind."""
+    return {
+        row.key.split(".", 1)[1]: FIRST_HAZARD + number
+        for number, row in enumerate(tables.rows("hazard_kinds"))
+    }
+
+
+def level_ranks(causes: dict[int, Cause]) -> NDArray[np.uint8]:
+    """Rank of the level behind each code, as an array to look codes up in."""
+    ranks = np.zeros(max(causes) + 1, np.uint8)
+    for code, cause in causes.items():
+        ranks[code] = rank(cause.level)
+    return ranks

@@ -1,0 +1,227 @@
+"""What the slopes say about a field, as findings."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fieldmap.finding import Finding, Level
+from fieldmap.machine import Machine
+from fieldmap.risk import causes as why
+from fieldmap.risk.layers import Heights, Layers
+from fieldmap.risk.told import SLOPE_CAUTION, Told
+from fieldmap.tables import Tables
+
+_NOT_SEEN = (
+    "Elevation shows no rut, hole, ditch or washout smaller than its cells, and nothing that "
+    "changed since it was made. Reclaimed ground goes on settling."
+)
+
+
+def slope_findings(
+    field_id: str, layers: Layers, heights: Heights, machine: Machine | None, *, tables: Tables
+) -> list[Told]:
+    """Elevation, steepness up and down, side slope at the best heading, and what is not known.
+
+    Parameters
+    ----------
+    field_id : str
+    layers : Layers
+    heights : Heights
+    machine : Machine or None
+    tables : Tables
+    """
+    percent = layers.ground.percent.values[layers.inside]
+    known = percent[np.isfinite(percent)]
+    told = [_elevation(field_id, known.size / max(percent.size, 1), heights)]
+    if known.size == 0:
+        return told
+    told.append(_cells(field_id, heights, tables))
+    told.append(_steep(field_id, known, layers, heights, tables))
+    told.append(_side(field_id, layers, heights, machine, tables))
+    return told
+
+
+def _elevation(field_id: str, share: float, heights: Heights) -> Told:
+    level: Level = "ok" if share >= 1 else "unknown"
+    if not heights.name:
+        words, change = "The farm folder names no elevation.", "Give elevation in farm.toml"
+    elif share <= 0:
+        words = "The elevation does not reach this field."
+        change = "Get elevation that covers the field"
+    elif share < 1:
+        words = "Part of the field has no elevation, and a cell beside a gap is a gap too."
+        change = (
+            "Look at the ground where the map shows no elevation, or get elevation without gaps"
+        )
+    else:
+        words, change = "All of the field has elevation.", ""
+    return Told(
+        Finding(
+            level=level,
+            what="elevation under the field",
+            where=field_id,
+            why=words,
+            basis="mapped",
+            sources=(heights.name,) if heights.name else (),
+            value=100 * share,
+            limit=100.0,
+            unit="%",
+        ),
+        change,
+    )
+
+
+def _cells(field_id: str, heights: Heights, tables: Tables) -> Told:
+    coarse, blind = tables["terrain.coarse_cell_m"], tables["terrain.blind_cell_m"]
+    side = heights.source_cell_m
+    level: Level = "ok"
+    words, change, caution = "The cells are small beside what a machine crosses.", "", ""
+    if side > coarse.number():
+        level = "care"
+        words = (
+            "Cells of this size see no ditch, bank, bench edge or hollow narrower than about "
+            "two of them: the true slope can be much steeper."
+        )
+        caution = SLOPE_CAUTION
+    if _is_blind(heights, tables):
+        level = "unknown"
+        words += " Ground that looks gentle on them is called unknown."
+        change = "Get finer elevation, such as a lidar survey, or measure the slopes on the ground"
+    return Told(
+        Finding(
+            level=level,
+            what="cell of the elevation",
+            where=field_id,
+            why=words,
+            basis="mapped",
+            sources=(heights.name, coarse.source),
+            value=side,
+            limit=coarse.number() if level == "care" else blind.number(),
+            unit="m",
+            caution=caution,
+        ),
+        change,
+    )
+
+
+def _steep(
+    field_id: str, known: np.ndarray, layers: Layers, heights: Heights, tables: Tables
+) -> Told:
+    limits = layers.limits
+    share = float((known >= limits.up_down_stop_pct).mean())
+    top = float(known.max())
+    level = _level(share, top, limits.up_down_stop_pct, limits.up_down_care_pct, heights, tables)
+    if share > 0:
+        words = (
+            "Some ground is over the limit even straight up and down; it is drawn as keep out. "
+            "The value is what nineteen cells in twenty stay under, the range ends at the steepest."
+        )
+        change = "Measure the steep ground with a slope meter, and mark off what must not be driven"
+    else:
+        words = (
+            "The value is what nineteen cells in twenty stay under, the range ends at the steepest."
+        )
+        change = ""
+    return Told(
+        Finding(
+            level=level,
+            what="slope straight up and down",
+            where=field_id,
+            why=words,
+            basis="mapped",
+            sources=(heights.name, *limits.sources),
+            value=float(np.percentile(known, 95)),
+            low=float(known.min()),
+            high=top,
+            limit=limits.up_down_stop_pct,
+            unit="%",
+            caution=SLOPE_CAUTION if level != "ok" else "",
+        ),
+        change if level == "stop" else "",
+    )
+
+
+def _side(
+    field_id: str, layers: Layers, heights: Heights, machine: Machine | None, tables: Tables
+) -> Told:
+    limits, heading = layers.limits, layers.heading
+    across = np.abs(layers.across.values[layers.inside])
+    across = across[np.isfinite(across)]
+    share = float((across >= limits.stop_pct).mean())
+    level = _level(share, float(across.max()), limits.stop_pct, limits.care_pct, heights, tables)
+    change = ""
+    words = f"Held to {limits.words}; both ways along the line of travel."
+    if share > 0:
+        words += " Ground over it is drawn as up and down only, or keep out."
+    if not limits.known:
+        if level != "stop":
+            level = "unknown"
+        name = "the machine" if machine is None else machine.name
+        words += f" Track width or height of the centre of gravity of {name} is not known."
+        change = (
+            "Measure the track width and take the height of the centre of gravity from the "
+            "manual, or give the manual's own side-slope limit, in machines.toml"
+        )
+    choice = "" if heading is None else _heading_words(heading.degrees, heading.ties)
+    return Told(
+        Finding(
+            level=level,
+            what="side slope on the best heading",
+            where=field_id,
+            why=words,
+            basis="mapped",
+            sources=(heights.name, *limits.sources),
+            value=float(np.percentile(across, 95)),
+            low=0.0,
+            high=float(across.max()),
+            limit=limits.stop_pct,
+            unit="%",
+            choice=choice,
+            caution=SLOPE_CAUTION if level != "ok" else "",
+        ),
+        change,
+    )
+
+
+def _level(
+    share: float, top: float, stop_pct: float, care_pct: float, heights: Heights, tables: Tables
+) -> Level:
+    if share >= tables.number("side_slopes.field_stop_share"):
+        return "stop"
+    if _is_blind(heights, tables):
+        return "unknown"
+    return "care" if top >= min(care_pct, stop_pct) else "ok"
+
+
+def _is_blind(heights: Heights, tables: Tables) -> bool:
+    return heights.source_cell_m > tables.number("terrain.blind_cell_m")
+
+
+def _heading_words(degrees: float, ties: tuple[float, ...]) -> str:
+    words = f"run {degrees:.0f} / {degrees + 180:.0f} deg"
+    if len(ties) == 1:
+        return words
+    return f"{words} ({len(ties)} lines of travel are alike)"
+
+
+def ground_sentences(layers: Layers, heights: Heights, tables: Tables) -> list[str]:
+    """What the elevation cannot tell, for the page."""
+    if not heights.name:
+        return ["No elevation: nothing is known about the slopes."]
+    side = heights.source_cell_m
+    out = [_NOT_SEEN]
+    if side > heights.cell_m * 1.01:
+        out.append(
+            f"The raster has cells of {heights.cell_m:.0f} m but was made from cells of "
+            f"{side:.0f} m: it sees no more than those."
+        )
+    if side > tables.number("terrain.coarse_cell_m"):
+        area = layers.inside.sum() * layers.cell_area_m2
+        out.append(
+            f"About {max(1, round(area / side**2))} of its cells lie on this field. "
+            f"A bank or bench edge narrower than about {2 * side:.0f} m is smoothed away: "
+            "slopes here are a lower bound."
+        )
+    if not np.isfinite(layers.ground.percent.values[layers.inside]).all():
+        out.append(why.NO_ELEVATION.words.capitalize() + ": drawn hatched.")
+    return out

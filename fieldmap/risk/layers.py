@@ -1,0 +1,242 @@
+"""The cells of one field: slope, side slope, marks, looked-at ground; level and governing cause."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from affine import Affine
+from numpy.typing import NDArray
+from pyproj import CRS
+from rasterio.features import rasterize
+
+from fieldmap.crs import transformer
+from fieldmap.grid import Grid
+from fieldmap.hazards.looked import Looking
+from fieldmap.machine import Machine
+from fieldmap.risk import causes as why
+from fieldmap.risk.side_slope import (
+    Heading,
+    Limits,
+    across_best,
+    best_heading,
+    limits_for,
+    side_slope_use,
+)
+from fieldmap.tables import Tables
+from fieldmap.terrain.slope import Slope, slope
+
+
+class Heights(NamedTuple):
+    """Elevation over one field: metres, the side of a cell, and of the cells it was made from.
+
+    ``source_cell_m`` is greater than ``cell_m`` when the raster was resampled from a coarser
+    one: finer cells do not see more. ``name`` is the file's, "" when the farm has none.
+    """
+
+    grid: Grid
+    cell_m: float
+    source_cell_m: float
+    name: str
+
+
+@dataclass(frozen=True, eq=False)
+class Layers:
+    """One field on cells: every band on the same grid, NaN outside the field.
+
+    ``cause`` holds codes of :mod:`fieldmap.risk.causes`, ``level`` ranks of
+    :data:`fieldmap.finding.LEVELS`; ``looked`` is 1 where somebody walked lately, else 0.
+    """
+
+    inside: NDArray[np.bool_]
+    ground: Slope
+    across: Grid
+    use: Grid
+    looked: Grid
+    flooded: Grid
+    level: Grid
+    cause: Grid
+    heading: Heading | None
+    limits: Limits
+    cell_area_m2: float
+
+    def bands(self) -> tuple[Grid, ...]:
+        """The bands that are written out, outside the field NaN."""
+        inside = self.inside
+        return tuple(
+            grid.with_values(np.where(inside, grid.values, np.nan), unit=grid.unit, name=grid.name)
+            for grid in (
+                self.ground.percent,
+                self.ground.aspect,
+                self.across,
+                self.use,
+                self.looked,
+                self.level,
+                self.cause,
+            )
+        )
+
+
+def empty_ground(field: shapely.Geometry, crs: CRS, *, cell_m: float) -> Grid:
+    """Unknown heights over a field, for a farm without elevation."""
+    west, south, east, north = field.bounds
+    left, top = math.floor(west / cell_m) - 2, math.ceil(north / cell_m) + 2
+    columns = math.ceil(east / cell_m) + 2 - left
+    rows = top - math.floor(south / cell_m) + 2
+    values = np.full((rows, columns), np.nan, np.float32)
+    return Grid(
+        values, Affine(cell_m, 0, left * cell_m, 0, -cell_m, top * cell_m), crs, "m", "elevation"
+    )
+
+
+def field_layers(
+    field: shapely.Geometry,
+    heights: Heights,
+    marks: gpd.GeoDataFrame,
+    seen: Looking,
+    *,
+    crs: CRS,
+    machine: Machine | None,
+    tables: Tables,
+) -> Layers:
+    """All bands of one field.
+
+    Parameters
+    ----------
+    field : shapely geometry
+        Boundary in ``crs``.
+    heights : Heights
+        Elevation over the field and two cells more, in its own system.
+    marks : GeoDataFrame
+        Hazards that reach the field: ``kind`` and the reach as polygons in ``crs``.
+    seen : Looking
+        Ground walked and flooded, in ``crs``.
+    crs : pyproj.CRS
+        The run's metric system.
+    machine : Machine or None
+        What is held to the slopes; of no machine nothing is known.
+    tables : Tables
+        ``terrain.*``, ``side_slopes.*`` and the hazard kinds.
+    """
+    limits = limits_for(machine, tables=tables)
+    cell_m = heights.cell_m
+    times = max(1, math.ceil(cell_m / tables.number("terrain.analysis_cell_m") - 1e-9))
+    coarse = slope(heights.grid, crs=crs)
+    ground = Slope(coarse.percent.finer(times), coarse.aspect.finer(times))
+    burn = _Burner(ground.percent, crs)
+    inside = burn.touched(field)
+    width = None if machine is None else machine.working_width_m
+    heading = best_heading(ground, inside, field, limits, width_m=width, tables=tables)
+    across = across_best(ground, heading)
+    flooded = burn.touched(shapely.intersection(seen.flooded, field))
+    since = burn.centred(shapely.intersection(seen.since_flood, field))
+    looked = np.where(flooded, since, burn.centred(shapely.intersection(seen.recent, field)))
+    blind = heights.source_cell_m > tables.number("terrain.blind_cell_m")
+    cause = _governing(
+        ground.percent.values,
+        across.values,
+        burn.codes(marks, tables),
+        flooded & ~since,
+        limits,
+        blind=blind,
+        tables=tables,
+    )
+    ranks = why.level_ranks(why.all_causes(tables))
+    grid = ground.percent
+    return Layers(
+        inside=inside,
+        ground=ground,
+        across=across,
+        use=side_slope_use(across, machine, tables=tables),
+        looked=grid.with_values(looked.astype(float), unit="", name="looked_at"),
+        flooded=grid.with_values(flooded.astype(float), unit="", name="flooded"),
+        level=grid.with_values(ranks[cause].astype(float), unit="", name="level"),
+        cause=grid.with_values(cause.astype(float), unit="", name="governing_cause"),
+        heading=heading,
+        limits=limits,
+        cell_area_m2=(cell_m / times) ** 2,
+    )
+
+
+def _governing(
+    percent: NDArray[np.float32],
+    across: NDArray[np.float32],
+    marks: NDArray[np.int16],
+    unlooked: NDArray[np.bool_],
+    limits: Limits,
+    *,
+    blind: bool,
+    tables: Tables,
+) -> NDArray[np.int16]:
+    """The worst cause of each cell; between equals the first laid stays."""
+    ranks = why.level_ranks(why.all_causes(tables))
+    cause = marks.copy()
+    known = np.isfinite(percent)
+    side = np.abs(across)
+    for where, one in (
+        (percent >= limits.up_down_stop_pct, why.STEEP_STOP),
+        (side >= limits.stop_pct, why.SIDE_STOP),
+        (~known, why.NO_ELEVATION),
+        (unlooked, why.FLOODED),
+        (known & (not limits.known), why.STABILITY),
+        (known & blind, why.BLIND),
+        (percent >= limits.up_down_care_pct, why.STEEP_CARE),
+        (side >= limits.care_pct, why.SIDE_CARE),
+    ):
+        worse = where & (ranks[cause] < ranks[one.code])
+        cause[worse] = one.code
+    return cause
+
+
+class _Burner:
+    """Shapes of the run's system onto one grid of any system."""
+
+    def __init__(self, grid: Grid, crs: CRS) -> None:
+        self._shape = grid.shape
+        self._affine = grid.transform
+        self._move = None if grid.crs == crs else transformer(crs, grid.crs)
+
+    def touched(self, shape: shapely.Geometry) -> NDArray[np.bool_]:
+        """Cells that the shape touches."""
+        return self._burn([(shape, 1)], all_touched=True) == 1
+
+    def centred(self, shape: shapely.Geometry) -> NDArray[np.bool_]:
+        """Cells whose middle lies in the shape."""
+        return self._burn([(shape, 1)], all_touched=False) == 1
+
+    def codes(self, marks: gpd.GeoDataFrame, tables: Tables) -> NDArray[np.int16]:
+        """Cause code of the worst mark that touches each cell."""
+        codes = why.hazard_codes(tables)
+        ranks = why.level_ranks(why.all_causes(tables))
+        pairs = [
+            (shape, codes[kind]) for kind, shape in zip(marks["kind"], marks.geometry, strict=True)
+        ]
+        pairs.sort(key=lambda pair: (ranks[pair[1]], -pair[1]))
+        return self._burn(pairs, all_touched=True)
+
+    def _burn(
+        self, pairs: list[tuple[shapely.Geometry, int]], *, all_touched: bool
+    ) -> NDArray[np.int16]:
+        pairs = [(self._moved(shape), code) for shape, code in pairs if not shape.is_empty]
+        if not pairs:
+            return np.zeros(self._shape, np.int16)
+        return rasterize(
+            pairs,
+            out_shape=self._shape,
+            transform=self._affine,
+            fill=0,
+            all_touched=all_touched,
+            dtype="int16",
+        )
+
+    def _moved(self, shape: shapely.Geometry) -> shapely.Geometry:
+        if self._move is None:
+            return shape
+        move = self._move
+        return shapely.transform(
+            shape, lambda xy: np.column_stack(move.transform(xy[:, 0], xy[:, 1]))
+        )

@@ -1,0 +1,1 @@
+"""Roads: what a machine meets on the way, which way passes, and what nobody has measured."""

@@ -1,0 +1,77 @@
+"""The answer to a road move, as a page or a sheet renders it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+    import pandas as pd
+
+    from fieldmap.finding import Finding, Level
+
+
+@dataclass(frozen=True, eq=False)
+class Move:
+    """A machine from one place to another on mapped roads.
+
+    Parameters
+    ----------
+    level : {"ok", "care", "unknown", "stop"}
+        The worst of ``findings``.
+    reason : str
+        One sentence on how the way was chosen.
+    machine, state : str
+        Name of the machine and of its transport state.
+    legs : GeoDataFrame
+        The way in driving order, first and last leg cut at the places; lines run as driven.
+        Columns: place, leg_id, way_id, name, highway, along, length_m, level, why, under,
+        and for each check its level, low, high, need, basis and why.
+    nodes : DataFrame
+        Gates, grids, bars and crossings on the way, in order: place, node_id, name, level, lon,
+        lat and the same columns for each check.
+    direct : GeoDataFrame
+        The shortest way, whatever refuses on it; columns as ``legs``.
+    direct_nodes : DataFrame
+        What is met on the direct way; columns as ``nodes``.
+    findings : tuple of Finding
+        What was found on the way.
+    refusals : tuple of Finding
+        What refuses on the direct way; empty when nothing does.
+    survey : list of dict
+        Places whose measuring would settle it: place, where, measure, must_beat, unit, why,
+        lon, lat. ``must_beat`` is ``None`` where no figure but an answer is wanted.
+    states : dict
+        Every transport state of the machine and the level of its best mapped way; the
+        stretches between the places and the roads are not in it.
+    length_m : float
+        Metres on mapped roads; NaN when there is no way.
+    minutes : float or None
+        At the machine's road speed, ``None`` when that is not known or there is no way.
+    start, goal : tuple of float
+        Longitude, latitude in degrees.
+    names : tuple of str
+        What the two places were called.
+    warnings : tuple of str
+        What was left out on reading roads and road checks.
+    """
+
+    level: Level
+    reason: str
+    machine: str
+    state: str
+    legs: gpd.GeoDataFrame
+    nodes: pd.DataFrame
+    direct: gpd.GeoDataFrame
+    direct_nodes: pd.DataFrame
+    findings: tuple[Finding, ...]
+    refusals: tuple[Finding, ...]
+    survey: list[dict[str, Any]]
+    states: dict[str, Level]
+    length_m: float
+    minutes: float | None
+    start: tuple[float, float]
+    goal: tuple[float, float]
+    names: tuple[str, str] = ("start", "goal")
+    warnings: tuple[str, ...] = ()

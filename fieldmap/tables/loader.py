@@ -1,0 +1,249 @@
+"""Reads the tables once, lays the user's own figures over them, and refuses what is unsourced."""
+
+from __future__ import annotations
+
+import csv
+import difflib
+import functools
+import math
+import tomllib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from importlib import resources
+from typing import Any
+
+from fieldmap.errors import Fault, MisuseError, raise_all
+
+FARM_SOURCE = "farm"
+_PLAIN = ("key", "value", "low", "high", "unit", "source", "place", "note")
+_MOST = 1e12
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Where figures come from: title, publisher, year, address and how it was seen."""
+
+    key: str
+    title: str
+    publisher: str
+    year: str
+    url: str
+    mark: str  # seen | secondary | memory | computed | own | practice
+
+
+@dataclass(frozen=True, slots=True)
+class Constant:
+    """One row of a table: a figure or a fact of the trade.
+
+    ``value``, ``low`` and ``high`` are in ``unit`` (SI) or ``None``; ``words`` holds the
+    row's other columns; ``overridden`` is true when the farm folder gave its own figure.
+    """
+
+    key: str
+    value: float | None
+    low: float | None
+    high: float | None
+    unit: str
+    source: str
+    place: str
+    note: str
+    words: Mapping[str, str]
+    overridden: bool = False
+
+    def number(self) -> float:
+        """The value, for a row that must have one.
+
+        Raises
+        ------
+        ValueError
+            The row has no value.
+        """
+        if self.value is None:
+            raise ValueError(f"table row {self.key} has no value")
+        return self.value
+
+
+@dataclass(frozen=True)
+class Tables:
+    """All constants by key ``table.row``, and the sources they name."""
+
+    constants: Mapping[str, Constant]
+    sources: Mapping[str, Source]
+
+    def __getitem__(self, key: str) -> Constant:
+        """The row with this key.
+
+        Raises
+        ------
+        MisuseError
+            There is no such row; the nearest keys are named.
+        """
+        try:
+            return self.constants[key]
+        except KeyError:
+            near = difflib.get_close_matches(key, self.constants, n=3)
+            raise MisuseError(
+                Fault(
+                    "no such trade constant",
+                    key,
+                    "an answer cannot rest on a figure that is not there",
+                    f"take one of: {', '.join(near)}" if near else "see 'fieldmap values'",
+                )
+            ) from None
+
+    def number(self, key: str) -> float:
+        """The value of the row with this key."""
+        return self[key].number()
+
+    def rows(self, table: str) -> Iterator[Constant]:
+        """All rows of one table, in the order of its file."""
+        start = table + "."
+        return (row for key, row in self.constants.items() if key.startswith(start))
+
+    def source_of(self, *keys: str) -> tuple[str, ...]:
+        """Source keys behind these rows, each once, in order."""
+        return tuple(dict.fromkeys(self[key].source for key in keys))
+
+    def with_overrides(self, overrides: Mapping[str, Any], *, where: str = "farm.toml") -> Tables:
+        """A copy in which the user's own figures win, marked as such.
+
+        Raises
+        ------
+        InputError
+            A key is not in the tables or a figure is not a finite number.
+        """
+        faults: list[Fault] = []
+        constants = dict(self.constants)
+        for key, given in _flat(overrides):
+            row = constants.get(key)
+            if row is None or row.value is None:
+                near = difflib.get_close_matches(key, constants, n=3)
+                faults.append(
+                    Fault(
+                        "override of an unknown trade constant",
+                        key,
+                        "the figure would be ignored",
+                        f"use one of {', '.join(near)}" if near else "see 'fieldmap values'",
+                        where=f"{where} [tables]",
+                    )
+                )
+            elif not _usable(given):
+                faults.append(
+                    Fault(
+                        f"override of {key} is not a number from 0 up",
+                        repr(given)[:60],
+                        "a limit must be a figure",
+                        f"give a number in {row.unit or 'plain units'}",
+                        where=f"{where} [tables]",
+                    )
+                )
+            else:
+                constants[key] = replace(
+                    row,
+                    value=float(given),
+                    low=None,
+                    high=None,
+                    source=FARM_SOURCE,
+                    place=where,
+                    overridden=True,
+                )
+        raise_all(faults)
+        return Tables(constants, self.sources)
+
+
+def _flat(overrides: Mapping[str, Any]) -> Iterator[tuple[str, Any]]:
+    for key, given in overrides.items():
+        if isinstance(given, Mapping) and "." not in str(key):
+            yield from ((f"{key}.{row}", figure) for row, figure in given.items())
+        else:
+            yield str(key), given
+
+
+def _usable(given: Any) -> bool:
+    if isinstance(given, bool) or not isinstance(given, int | float):
+        return False
+    return 0 <= given <= _MOST
+
+
+@functools.cache
+def load_tables() -> Tables:
+    """The tables that ship with fieldmap.
+
+    Raises
+    ------
+    InputError
+        A row names a source that ``sources.toml`` does not have, or holds a bad figure.
+    """
+    folder = resources.files(__package__)
+    sources = {
+        key: Source(key=key, **{k: str(v) for k, v in entry.items()})
+        for key, entry in tomllib.loads(folder.joinpath("sources.toml").read_text("utf-8")).items()
+    }
+    constants: dict[str, Constant] = {}
+    faults: list[Fault] = []
+    for entry in sorted(folder.iterdir(), key=lambda item: item.name):
+        if not entry.name.endswith(".csv"):
+            continue
+        table = entry.name.removesuffix(".csv")
+        lines = csv.DictReader(entry.read_text("utf-8").splitlines())
+        for number, line in enumerate(lines, start=2):
+            row = {name: (held or "").strip() for name, held in line.items() if name}
+            where = f"{entry.name} line {number}"
+            constant = _constant(f"{table}.{row.get('key', '')}", row, where, faults)
+            if constant.key in constants:
+                faults.append(
+                    Fault(
+                        "a key stands twice",
+                        constant.key,
+                        "one would hide the other",
+                        "give each row its own key",
+                        where=where,
+                    )
+                )
+            if constant.source not in sources:
+                faults.append(
+                    Fault(
+                        "a row without a known source",
+                        constant.source,
+                        "no figure stands without one",
+                        "add it to sources.toml",
+                        where=where,
+                    )
+                )
+            constants[constant.key] = constant
+    raise_all(faults)
+    return Tables(constants, sources)
+
+
+def _constant(key: str, row: dict[str, str], where: str, faults: list[Fault]) -> Constant:
+    return Constant(
+        key=key,
+        value=_figure(row.get("value", ""), where, faults),
+        low=_figure(row.get("low", ""), where, faults),
+        high=_figure(row.get("high", ""), where, faults),
+        unit=row.get("unit", ""),
+        source=row.get("source", ""),
+        place=row.get("place", ""),
+        note=row.get("note", ""),
+        words={name: held for name, held in row.items() if name not in _PLAIN},
+    )
+
+
+def _figure(text: str, where: str, faults: list[Fault]) -> float | None:
+    if not text:
+        return None
+    try:
+        figure = float(text)
+    except ValueError:
+        figure = math.nan
+    if not math.isfinite(figure):
+        faults.append(
+            Fault(
+                "a figure that is not a number",
+                text,
+                "it cannot be computed with",
+                "write a plain decimal",
+                where=where,
+            )
+        )
+    return figure

@@ -1,0 +1,1 @@
+"""What the elevation says: grids in, grids out."""

@@ -1,0 +1,105 @@
+"""Slope as a machine meets it: along and across its heading, and the best way to run."""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from fieldmap.grid import Grid
+from fieldmap.terrain.slope import Slope
+
+
+def headings(count: int) -> NDArray[np.float64]:
+    """Lines of travel spread evenly over half the compass; each is driven both ways.
+
+    Examples
+    --------
+    >>> headings(4)
+    array([  0.,  45.,  90., 135.])
+    """
+    return np.arange(count) * 180.0 / count
+
+
+def along_pct(ground: Slope, heading_deg: float) -> Grid:
+    """Grade along a heading in percent, climbing positive: -m cos(B - A)."""
+    turn = np.radians(heading_deg - _aspect_or_any(ground))
+    values = -ground.percent.values * np.cos(turn)
+    return ground.percent.with_values(values, unit="%", name="along_pct")
+
+
+def across_pct(ground: Slope, heading_deg: float) -> Grid:
+    """Grade across a heading in percent: m sin(B - A); negative has the right side lower.
+
+    Parameters
+    ----------
+    ground : Slope
+        Percent and aspect; NaN percent stays NaN.
+    heading_deg : float
+        Compass degrees clockwise from grid north.
+    """
+    turn = np.radians(heading_deg - _aspect_or_any(ground))
+    values = ground.percent.values * np.sin(turn)
+    return ground.percent.with_values(values, unit="%", name="across_pct")
+
+
+def across_shares(
+    ground: Slope,
+    inside: NDArray[np.bool_],
+    lines_deg: NDArray[np.float64],
+    limits_pct: tuple[float, float],
+) -> NDArray[np.float64]:
+    """For each line of travel, the share of known ground whose side slope reaches two limits.
+
+    Parameters
+    ----------
+    ground : Slope, shape (rows, columns)
+    inside : ndarray of bool, shape (rows, columns)
+        Cells of the field.
+    lines_deg : ndarray, shape (headings,)
+        Lines of travel in compass degrees.
+    limits_pct : (float, float)
+        The stop limit and the care limit; a cell on a limit has reached it.
+
+    Returns
+    -------
+    ndarray, shape (headings, 2)
+        Shares 0..1 of the known cells inside; NaN when none is known.
+    """
+    known = inside & np.isfinite(ground.percent.values)
+    if not known.any():
+        return np.full((len(lines_deg), 2), np.nan)
+    steep = ground.percent.values[known].astype(np.float64)
+    aspect = np.radians(_aspect_or_any(ground)[known].astype(np.float64))
+    counts = _count_across(
+        steep * np.sin(aspect),
+        steep * np.cos(aspect),
+        np.radians(lines_deg),
+        limits_pct[0],
+        limits_pct[1],
+    )
+    return counts / steep.size
+
+
+def _aspect_or_any(ground: Slope) -> NDArray[np.float32]:
+    return np.where(np.isnan(ground.aspect.values), np.float32(0), ground.aspect.values)
+
+
+@njit(cache=True)
+def _count_across(
+    east: NDArray[np.float64],
+    north: NDArray[np.float64],
+    lines: NDArray[np.float64],
+    stop: float,
+    care: float,
+) -> NDArray[np.float64]:
+    counts = np.zeros((lines.size, 2))
+    for k in range(lines.size):
+        right_east, right_north = np.cos(lines[k]), -np.sin(lines[k])
+        for i in range(east.size):
+            across = abs(east[i] * right_east + north[i] * right_north)
+            if across >= stop:
+                counts[k, 0] += 1.0
+            if across >= care:
+                counts[k, 1] += 1.0
+    return counts

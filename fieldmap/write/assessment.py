@@ -1,0 +1,197 @@
+"""An assessment as files: layers, tables, what the run rested on, and the pages."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import platform
+from collections.abc import Iterator
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+import pyogrio
+import pyproj
+import rasterio
+import shapely
+
+from fieldmap import __version__
+from fieldmap.assessment import Assessment, FieldAnswer
+from fieldmap.farm import FARM_FILE, Farm
+from fieldmap.finding import LEVELS
+from fieldmap.risk.causes import all_causes
+from fieldmap.tables import Tables, load_tables
+from fieldmap.write.files import SCHEMA, fields_csv, fields_json, findings_csv, geopackage
+from fieldmap.write.names import page_name
+from fieldmap.write.outputs import Outputs
+from fieldmap.write.pages import field_page, index_page
+from fieldmap.write.payload import field_payload, index_payload
+from fieldmap.write.rasters import cog_bytes
+
+_LIBRARIES = (
+    "fieldmap",
+    "folium",
+    "geopandas",
+    "numba",
+    "numpy",
+    "osmium",
+    "pandas",
+    "pyogrio",
+    "pyproj",
+    "rasterio",
+    "shapely",
+)
+
+
+def write_assessment(
+    assessment: Assessment, out: str | Path, *, pages: bool = True, overwrite: bool = False
+) -> tuple[Path, ...]:
+    """Write everything an assessment says into a folder.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    out : str or Path
+        The folder; made when it is not there.
+    pages : bool
+        Write the HTML pages too.
+    overwrite : bool
+        Also over files that fieldmap did not write.
+
+    Returns
+    -------
+    tuple of Path
+        What was written, ``index.html`` first when there are pages.
+
+    Raises
+    ------
+    StoreError
+        Disk or permission.
+    InputError
+        A file in the way is not ours.
+    """
+    folder = Path(out)
+    with Outputs(folder, group="assess", overwrite=overwrite) as files:
+        if pages:
+            moves = known_moves(folder)
+            files.text("index.html", index_page(index_payload(assessment, moves=moves, pages=True)))
+        tags = band_words(assessment.farm.tables)
+        for answer in assessment.answers:
+            name = page_name(answer.field_id)
+            files.data(f"layers/{name}.tif", cog_bytes(answer.layers.bands(), tags=tags))
+            if pages:
+                files.text(f"fields/{name}.html", field_page(field_payload(assessment, answer)))
+        geopackage(files.path("farm.gpkg"), assessment)
+        files.text("fields.csv", fields_csv(assessment))
+        files.text("findings.csv", findings_csv(assessment))
+        files.json("fields.json", fields_json(assessment))
+        files.json(
+            "run.json", run_facts(assessment) | {"files": sorted((*files.names, "run.json"))}
+        )
+    return tuple(folder / name for name in files.names)
+
+
+def band_words(tables: Tables) -> dict[str, str]:
+    """What the numbers in the level and cause bands mean, to keep inside the raster."""
+    levels = "; ".join(f"{number} {level}" for number, level in enumerate(LEVELS))
+    causes = "; ".join(f"{cause.code} {cause.key}" for cause in all_causes(tables).values())
+    return {"level": levels, "governing_cause": causes, "made_by": f"fieldmap {__version__}"}
+
+
+def known_moves(folder: Path) -> list[dict[str, str]]:
+    """Moves already written into the folder, for the index page."""
+    found = []
+    for path in sorted((folder / "moves").glob("*.json")):
+        try:
+            held = json.loads(path.read_text("utf-8"))["move"]
+            found.append(
+                {"name": held["name"], "level": held["level"], "page": f"moves/{path.stem}.html"}
+            )
+        except (OSError, ValueError, KeyError, TypeError):
+            continue
+    return found
+
+
+def run_facts(assessment: Assessment) -> dict[str, Any]:
+    """What the run rested on: inputs with digests, versions, overrides, coordinate system."""
+    farm = assessment.farm
+    machine = assessment.machine
+    return {
+        "schema": SCHEMA,
+        "farm": farm.settings.name,
+        "day": assessment.day.isoformat(),
+        "machine": None if machine is None else machine.model_dump(exclude_none=True, mode="json"),
+        "crs": farm.crs.to_string(),
+        "units_shown": farm.settings.units,
+        "inputs": {
+            path.name
+            if path.parent == farm.folder
+            else str(path.relative_to(farm.folder))
+            if path.is_relative_to(farm.folder)
+            else path.name: _facts(path)
+            for path in input_files(farm)
+        },
+        "overrides": _overrides(farm.tables),
+        "versions": versions(),
+        "notes": list(farm.notes),
+    }
+
+
+def input_files(farm: Farm) -> Iterator[Path]:
+    """Every file of the farm folder that was read."""
+    files = farm.settings.files
+    yield farm.folder / FARM_FILE
+    for name in (
+        files.fields,
+        files.gates,
+        files.elevation,
+        files.roads,
+        files.road_checks,
+        files.machines,
+        files.hazards,
+        files.flood,
+    ):
+        if name is not None:
+            path = (
+                farm.folder / name.split(".gpkg:")[0]
+                if ".gpkg:" not in name
+                else (farm.folder / f"{name.split('.gpkg:')[0]}.gpkg")
+            )
+            if path.is_file():
+                yield path
+    for pattern in files.tracks:
+        yield from sorted(farm.folder.glob(pattern))
+
+
+def versions() -> dict[str, str]:
+    """Versions of everything that can change an answer, both GDALs among it."""
+    found = {name: version(name) for name in _LIBRARIES}
+    return found | {
+        "python": platform.python_version(),
+        "gdal_raster": rasterio.__gdal_version__,
+        "gdal_vector": ".".join(map(str, pyogrio.__gdal_version__)),
+        "geos": shapely.geos_version_string,
+        "proj": pyproj.proj_version_str,
+    }
+
+
+def _facts(path: Path) -> dict[str, Any]:
+    with path.open("rb") as file:
+        return {
+            "sha256": hashlib.file_digest(file, "sha256").hexdigest(),
+            "bytes": path.stat().st_size,
+        }
+
+
+def _overrides(tables: Tables) -> dict[str, dict[str, Any]]:
+    shipped = load_tables()
+    return {
+        key: {"value": row.value, "was": shipped[key].value, "unit": row.unit}
+        for key, row in tables.constants.items()
+        if row.overridden
+    }
+
+
+def answer_name(answer: FieldAnswer) -> str:
+    """File name of a field's page and layers, without its ending."""
+    return page_name(answer.field_id)

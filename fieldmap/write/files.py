@@ -1,0 +1,193 @@
+"""The assessment as tables: GeoPackage, CSV and JSON, with units in the names."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Iterable
+from datetime import UTC, datetime, time
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyogrio
+import shapely
+
+from fieldmap.assessment import Assessment, summary
+from fieldmap.finding import Finding
+from fieldmap.risk.zones import COLUMNS as ZONE_COLUMNS
+
+SCHEMA = "fieldmap/1"
+FINDING_COLUMNS = (
+    "field_id",
+    "about",
+    "level",
+    "what",
+    "choice",
+    "value",
+    "low",
+    "high",
+    "limit",
+    "unit",
+    "basis",
+    "why",
+    "caution",
+    "sources",
+)
+
+
+def geopackage(path: Path, assessment: Assessment) -> None:
+    """Write ``farm.gpkg``: layers ``fields``, ``zones``, ``hazards`` and ``gates``.
+
+    The date of change inside the file is the day of the assessment, so that the same input
+    gives the same bytes.
+    """
+    farm = assessment.farm
+    told = summary(assessment)
+    shapes = farm.fields.set_index("field_id").geometry.loc[told["field_id"]]
+    fields = gpd.GeoDataFrame(told, geometry=[_multi(shape) for shape in shapes], crs=farm.crs)
+    moment = datetime.combine(assessment.day, time(), UTC).strftime("%Y-%m-%dT%H:%M:%S.000Z")
+    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": moment})
+    try:
+        for name, table in (
+            ("fields", fields),
+            ("zones", all_zones(assessment)),
+            ("hazards", farm.hazards),
+            ("gates", farm.gates),
+        ):
+            pyogrio.write_dataframe(
+                table,
+                path,
+                layer=name,
+                driver="GPKG",
+                append=path.exists(),
+                geometry_type="Unknown" if name == "hazards" else None,
+                layer_options={"SPATIAL_INDEX": "YES"},
+            )
+    finally:
+        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
+
+
+def all_zones(assessment: Assessment) -> gpd.GeoDataFrame:
+    """The zones of every field in one table, in the run's metric system."""
+    tables = [answer.zones for answer in assessment.answers if len(answer.zones)]
+    if not tables:
+        empty = {
+            name: pd.Series(dtype=float if name == "area_ha" else str) for name in ZONE_COLUMNS
+        }
+        return gpd.GeoDataFrame(empty, geometry=gpd.GeoSeries([], crs=assessment.farm.crs))
+    return gpd.GeoDataFrame(pd.concat(tables, ignore_index=True), crs=assessment.farm.crs)
+
+
+def fields_csv(assessment: Assessment) -> str:
+    """``fields.csv``: one row a field; columns as in :func:`fieldmap.assessment.summary`."""
+    return str(summary(assessment).to_csv(index=False, lineterminator="\n"))
+
+
+def findings_csv(assessment: Assessment) -> str:
+    """``findings.csv``: one row a finding."""
+    rows = []
+    for answer in assessment.answers:
+        for about, findings in (("ground", answer.findings), ("setting", answer.settings)):
+            rows.extend(_finding_row(answer.field_id, about, finding) for finding in findings)
+    out = io.StringIO()
+    writer = csv.DictWriter(out, FINDING_COLUMNS, lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(rows)
+    return out.getvalue()
+
+
+def fields_json(assessment: Assessment) -> dict[str, Any]:
+    """``fields.json``: what the pages show, as plain JSON types."""
+    machine = assessment.machine
+    told = json.loads(summary(assessment).to_json(orient="records"))
+    return {
+        "schema": SCHEMA,
+        "farm": assessment.farm.settings.name,
+        "note": assessment.farm.settings.note,
+        "day": assessment.day.isoformat(),
+        "machine": None if machine is None else machine.id,
+        "counts": assessment.counts(),
+        "fields": [
+            {
+                **row,
+                "findings": [finding.as_dict() for finding in answer.findings],
+                "settings": [finding.as_dict() for finding in answer.settings],
+                "to_change": list(answer.to_change),
+                "ground": list(answer.ground),
+                "hazards": list(answer.marks),
+                "zones": [
+                    {name: zone[name] for name in ZONE_COLUMNS if name != "field_id"}
+                    for zone in answer.zones.drop(columns="geometry").to_dict("records")
+                ],
+            }
+            for row, answer in zip(told, assessment.answers, strict=True)
+        ],
+    }
+
+
+def _finding_row(field_id: str, about: str, finding: Finding) -> dict[str, Any]:
+    held = finding.as_dict() | {
+        "field_id": field_id,
+        "about": about,
+        "sources": ";".join(finding.sources),
+    }
+    return {name: held[name] for name in FINDING_COLUMNS}
+
+
+def _multi(shape: shapely.Geometry) -> shapely.MultiPolygon:
+    return shape if isinstance(shape, shapely.MultiPolygon) else shapely.MultiPolygon([shape])
+
+
+def features(table: gpd.GeoDataFrame, columns: Iterable[str], *, digits: int = 7) -> dict[str, Any]:
+    """A GeoJSON FeatureCollection in degrees with these columns; empty shapes left out.
+
+    Parameters
+    ----------
+    table : GeoDataFrame
+        In any system.
+    columns : iterable of str
+        Properties to keep.
+    digits : int
+        Decimals of the coordinates; 7 is about a centimetre.
+    """
+    names = list(columns)
+    ground = table.to_crs(4326) if len(table) else table
+    shapes = shapely.set_precision(ground.geometry.to_numpy(), 10.0**-digits, mode="pointwise")
+    return {
+        "type": "FeatureCollection",
+        "features": [
+            {
+                "type": "Feature",
+                "properties": {
+                    name: _plain(held) for name, held in zip(names, record, strict=True)
+                },
+                "geometry": _rounded(shapely.geometry.mapping(shape), digits),
+            }
+            for record, shape in zip(
+                ground[names].itertuples(index=False, name=None), shapes, strict=True
+            )
+            if shape is not None and not shape.is_empty
+        ],
+    }
+
+
+def _plain(held: Any) -> Any:
+    if held is None or (isinstance(held, float) and np.isnan(held)) or held is pd.NaT:
+        return None
+    if isinstance(held, pd.Timestamp | datetime):
+        return held.isoformat()
+    return held.item() if isinstance(held, np.generic) else held
+
+
+def _rounded(held: Any, digits: int) -> Any:
+    if isinstance(held, float):
+        return round(held, digits)
+    if isinstance(held, dict):
+        return {key: _rounded(value, digits) for key, value in held.items()}
+    if isinstance(held, tuple | list):
+        return [_rounded(value, digits) for value in held]
+    return held

@@ -1,0 +1,211 @@
+"""The three pages: the farm, one field, one road move. Text in, text out; no file, no clock.
+
+Each takes a payload of JSON types (geometries GeoJSON in WGS 84, quantities in SI) and
+returns the whole page. The same payload gives the same bytes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from fieldmap.units import shown
+from fieldmap.write import page_items as on_map
+from fieldmap.write.frame import render
+from fieldmap.write.page_findings import (
+    WORST_FIRST,
+    finding_view,
+    footnotes,
+    said,
+    signal,
+    source_list,
+    spread,
+    worst_first,
+)
+
+Payload = Mapping[str, Any]
+_NOTHING: dict[str, Any] = {"features": []}
+
+
+def index_page(payload: Payload) -> str:
+    """The farm at a glance: every field's level and why, the moves, the map of all.
+
+    Parameters
+    ----------
+    payload : mapping
+        The common part (``title``, ``farm``, ``note``, ``units``, ``made``, ``sources``) and
+        ``fields``, ``counts``, ``moves``, ``hazards``, ``roads``, ``images``, ``machine``,
+        ``ground``.
+    """
+    units = payload["units"]
+    fields = on_map.items(payload["fields"], "f", units, on_map.field_item)
+    hazards = on_map.items(payload["hazards"], "h", units, on_map.hazard_item)
+    groups = [
+        _roads(payload),
+        on_map.group("fields", "Fields", "area", fields, home=True),
+        on_map.group("hazards", "Logged hazards", "mark", hazards, home=True),
+    ]
+    counts = [{**said(level), "n": payload["counts"].get(level, 0)} for level in WORST_FIRST]
+    page = {
+        "fields": worst_first(fields),
+        "hazards": hazards,
+        "counts": counts,
+        "moves": [
+            {**move, **said(move["level"]), "page": on_map.inside(move["page"])}
+            for move in worst_first(payload["moves"])
+        ],
+        "ground": payload["ground"],
+    }
+    return _page("index.html.j2", payload, page, groups, [])
+
+
+def field_page(payload: Payload) -> str:
+    """One field: may it be mown, what first, how the mower is set, and all that stands behind.
+
+    Parameters
+    ----------
+    payload : mapping
+        The common part and ``field``, ``findings``, ``settings``, ``to_change``, ``zones``,
+        ``hazards``, ``boundary``, ``gates``, ``tracks``, ``roads``, ``images``, ``machine``,
+        ``ground``, ``links``.
+    """
+    units = payload["units"]
+    zones = on_map.items(payload["zones"], "z", units, on_map.zone_item)
+    hazards = on_map.items(payload["hazards"], "h", units, on_map.hazard_item)
+    gates = on_map.items(payload["gates"], "g", units, on_map.gate_item)
+    groups = [
+        _roads(payload),
+        _ground(payload, "tracks", "Where somebody looked", "track"),
+        on_map.group("zones", "Ground by level", "area", zones),
+        _ground(payload, "boundary", "Field boundary", "outline", home=True),
+        on_map.group("gates", "Gates", "gate", gates),
+        on_map.group("hazards", "Logged hazards", "mark", hazards),
+    ]
+    held = [*payload["settings"], *worst_first(payload["findings"])]
+    notes = footnotes(held)
+    field = payload["field"]
+    page = {
+        "field": {**field, **said(field["level"]), "area": shown(field["area_ha"], "ha", units)},
+        "settings": _views(payload["settings"], payload, notes),
+        "findings": _views(worst_first(payload["findings"]), payload, notes),
+        "to_change": payload["to_change"],
+        "zones": zones,
+        "hazards": hazards,
+        "gates": gates,
+        "ground": payload["ground"],
+        "links": payload["links"],
+    }
+    return _page("field.html.j2", payload, page, groups, held)
+
+
+def move_page(payload: Payload) -> str:
+    """One road move: the way leg by leg, what is unknown, and the places to go and measure.
+
+    Parameters
+    ----------
+    payload : mapping
+        The common part and ``move``, ``legs``, ``direct``, ``findings``, ``survey``,
+        ``cautions``, ``images``.
+    """
+    units = payload["units"]
+    legs = on_map.items(payload["legs"], "l", units, on_map.leg_item)
+    survey = on_map.items(on_map.points(payload["survey"]), "m", units, on_map.survey_item)
+    groups = [
+        _roads(payload),
+        _ground(payload, "direct", "Direct way, refused", "direct", home=True),
+        on_map.group("legs", "Way to drive", "leg", legs, home=True),
+        on_map.group("survey", "Places to measure", "survey", survey, home=True),
+    ]
+    findings = worst_first(payload["findings"])
+    notes = footnotes(findings)
+    page = {
+        "move": _move(payload),
+        "legs": [
+            {**leg, "checks": [_check(check, payload) for check in worst_first(checks)]}
+            for leg, checks in zip(legs, _checks(payload), strict=True)
+        ],
+        "refused": len(payload["direct"]["features"]),
+        "survey": survey,
+        "findings": _views(findings, payload, notes),
+        "cautions": [signal(text) for text in payload["cautions"]],
+        "links": payload.get("links", {"index": ""}),
+        "ground": payload.get("ground", []),
+    }
+    return _page("move.html.j2", payload, page, groups, findings)
+
+
+def _page(
+    template: str,
+    payload: Payload,
+    page: dict[str, Any],
+    groups: list[dict[str, Any]],
+    cited: list[Mapping[str, Any]],
+) -> str:
+    many = sum(len(group["items"]) for group in groups) > on_map.MANY
+    layers = [group for group in groups if group["items"]]
+    levels = {item["level"] for group in layers for item in group["items"]}
+    common = {key: payload[key] for key in ("title", "farm", "note", "made")}
+    page |= common | {
+        "layers": layers,
+        "images": payload["images"],
+        "key": [said(level) for level in WORST_FIRST if level in levels],
+        "machine": payload.get("machine"),
+        "credit": payload.get("credit", ""),
+        "sources": source_list(footnotes(cited), payload["sources"]),
+    }
+    data = {
+        "units": payload["units"],
+        "groups": [on_map.drawn(group) for group in layers],
+        "images": payload["images"],
+    }
+    return render(template, page, data, many=many)
+
+
+def _roads(payload: Payload) -> dict[str, Any]:
+    return _ground(payload, "roads", "Roads", "road")
+
+
+def _ground(
+    payload: Payload, key: str, name: str, draw: str, *, home: bool = False
+) -> dict[str, Any]:
+    collection = payload.get(key) or _NOTHING
+    held = on_map.items(collection, key[0] + "x", payload["units"], on_map.ground_item)
+    return on_map.group(key, name, draw, held, home=home)
+
+
+def _views(
+    findings: list[Mapping[str, Any]], payload: Payload, notes: Mapping[str, int]
+) -> list[dict[str, Any]]:
+    return [finding_view(found, units=payload["units"], notes=notes) for found in findings]
+
+
+def _move(payload: Payload) -> dict[str, Any]:
+    move, units = payload["move"], payload["units"]
+    return {
+        **move,
+        **said(move["level"]),
+        "length": shown(move["length_km"], "km", units),
+        "time": shown(move["minutes"], "min", units),
+    }
+
+
+def _checks(payload: Payload) -> list[list[Mapping[str, Any]]]:
+    return [feature["properties"]["checks"] for feature in payload["legs"]["features"]]
+
+
+def _check(check: Mapping[str, Any], payload: Payload) -> dict[str, Any]:
+    """One check of a leg: what there is against what the machine needs."""
+    units, value, need = payload["units"], check["value"], check["need"]
+    there = spread(value[0], value[1], check["unit"], units) if isinstance(value, list) else ""
+    if not there and not isinstance(value, str):
+        single = None if isinstance(value, list) else value
+        there = shown(single, check["unit"], units)
+    needed = need if isinstance(need, str) else shown(need, check["unit"], units)
+    return {
+        **said(check["level"]),
+        "check": check["check"],
+        "there": there or str(value),
+        "need": "" if need is None else needed,
+        "basis": check["basis"],
+        "why": check["why"],
+    }

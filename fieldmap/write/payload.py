@@ -1,0 +1,177 @@
+"""What the pages are given: plain JSON types, user text untouched."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import geopandas as gpd
+import shapely
+
+from fieldmap import __version__
+from fieldmap.assessment import Assessment, FieldAnswer
+from fieldmap.farm import Farm
+from fieldmap.finding import Finding
+from fieldmap.write.files import all_zones, features
+from fieldmap.write.names import page_name
+from fieldmap.write.pictures import farm_images, field_images
+
+_ROADS_AROUND_M = 400.0
+_HAZARD_COLUMNS = (
+    "hazard_id",
+    "kind",
+    "label",
+    "level",
+    "note",
+    "who",
+    "time",
+    "call",
+    "action",
+    "radius_m",
+)
+_CREDIT = "Roads and what crosses them: {file}, volunteer map data; signs on the ground win."
+
+
+def field_payload(assessment: Assessment, answer: FieldAnswer) -> dict[str, Any]:
+    """Everything on the page of one field."""
+    farm = assessment.farm
+    record = farm.fields[farm.fields["field_id"] == answer.field_id]
+    around = shapely.buffer(record.geometry.iloc[0], _ROADS_AROUND_M)
+    box = shapely.box(*around.bounds)
+    marks = hazards_shown(farm)
+    gates = farm.gates[farm.gates["field_id"] == answer.field_id]
+    return _common(farm, assessment, answer.field_id, (*answer.findings, *answer.settings)) | {
+        "field": {
+            "field_id": answer.field_id,
+            "name": _text(record["name"].iloc[0]),
+            "crop": _text(record["crop"].iloc[0]),
+            "area_ha": float(record["area_ha"].iloc[0]),
+            "level": answer.level,
+            "reason": answer.reason,
+        },
+        "findings": [finding.as_dict() for finding in answer.findings],
+        "settings": [finding.as_dict() for finding in answer.settings],
+        "to_change": list(answer.to_change),
+        "ground": list(answer.ground),
+        "zones": features(answer.zones, ("action", "level", "reason", "area_ha", "cause")),
+        "hazards": features(marks[marks["hazard_id"].isin(answer.marks)], _HAZARD_COLUMNS),
+        "boundary": features(record, ()),
+        "gates": features(gates, ("gate_id", "width_m")),
+        "tracks": features(gpd.clip(farm.tracks, box), ()),
+        "roads": road_lines(farm, box),
+        "images": field_images(assessment, answer),
+        "links": {"index": "../index.html"},
+    }
+
+
+def index_payload(
+    assessment: Assessment, *, moves: list[dict[str, str]], pages: bool
+) -> dict[str, Any]:
+    """Everything on the page of the whole farm."""
+    farm = assessment.farm
+    by_id = {answer.field_id: answer for answer in assessment.answers}
+    shown = farm.fields[farm.fields["field_id"].isin(by_id)].copy()
+    answers = [by_id[name] for name in shown["field_id"]]
+    shown["level"] = [answer.level for answer in answers]
+    shown["reason"] = [answer.reason for answer in answers]
+    shown["hazards"] = [len(answer.marks) for answer in answers]
+    shown["page"] = [
+        f"fields/{page_name(name)}.html" if pages else "" for name in shown["field_id"]
+    ]
+    box = shapely.box(*shapely.buffer(shapely.box(*shown.total_bounds), _ROADS_AROUND_M).bounds)
+    ground = tuple(dict.fromkeys(text for answer in answers for text in answer.ground[:2]))
+    return _common(farm, assessment, farm.settings.name, ()) | {
+        "fields": features(
+            shown, ("field_id", "name", "crop", "area_ha", "level", "reason", "page", "hazards")
+        ),
+        "counts": assessment.counts(),
+        "moves": moves,
+        "hazards": features(gpd.clip(hazards_shown(farm), box), _HAZARD_COLUMNS),
+        "zones_ha": _zone_sums(assessment),
+        "roads": road_lines(farm, box),
+        "images": farm_images(farm, box),
+        "ground": list(ground[:4]),
+    }
+
+
+def hazards_shown(farm: Farm) -> gpd.GeoDataFrame:
+    """The hazards with the words of their kind beside them."""
+    shown = farm.hazards.copy()
+    rows = {kind: farm.tables[f"hazard_kinds.{kind}"].words for kind in shown["kind"].unique()}
+    for column in ("label", "level", "call", "action"):
+        shown[column] = [rows[kind][column] for kind in shown["kind"]]
+    zone = farm.settings.zone()
+    shown["time"] = [
+        None
+        if moment is None or moment != moment  # noqa: PLR0124 - NaT
+        else moment.astimezone(zone).strftime("%Y-%m-%d %H:%M")
+        for moment in shown["time"]
+    ]
+    return shown
+
+
+def road_lines(farm: Farm, box: shapely.Polygon) -> dict[str, Any]:
+    """Roads near enough to be the ground of a map."""
+    if farm.roads is None:
+        return {"type": "FeatureCollection", "features": []}
+    edges = farm.roads.edges
+    near = edges[edges.intersects(box)]
+    return features(gpd.clip(near, box), ("name", "highway"), digits=6)
+
+
+def cited(farm: Farm, findings: tuple[Finding, ...]) -> dict[str, dict[str, str]]:
+    """The sources behind findings, by key; a file of the farm is its own source."""
+    keys = dict.fromkeys(key for finding in findings for key in finding.sources if key)
+    out = {}
+    for key in keys:
+        source = farm.tables.sources.get(key)
+        out[key] = (
+            {
+                "title": key,
+                "publisher": farm.settings.name,
+                "year": "",
+                "url": "",
+                "mark": "own file",
+            }
+            if source is None
+            else {
+                "title": source.title,
+                "publisher": source.publisher,
+                "year": source.year,
+                "url": source.url,
+                "mark": source.mark,
+            }
+        )
+    return out
+
+
+def _common(
+    farm: Farm, assessment: Assessment, title: str, findings: tuple[Finding, ...]
+) -> dict[str, Any]:
+    machine = assessment.machine
+    files = farm.settings.files
+    return {
+        "title": title,
+        "farm": farm.settings.name,
+        "note": farm.settings.note,
+        "units": farm.settings.units,
+        "made": {"date": assessment.day.isoformat(), "version": __version__},
+        "machine": {"id": "", "name": "no machine named"}
+        if machine is None
+        else {"id": machine.id, "name": machine.name},
+        "sources": cited(farm, findings),
+        "credit": ""
+        if files.roads is None
+        else _CREDIT.format(file=files.roads.rsplit("/", 1)[-1]),
+    }
+
+
+def _zone_sums(assessment: Assessment) -> dict[str, float]:
+    table = all_zones(assessment)
+    return {
+        str(action): round(float(area), 3)
+        for action, area in table.groupby("action")["area_ha"].sum().items()
+    }
+
+
+def _text(held: Any) -> str:
+    return held if isinstance(held, str) else ""

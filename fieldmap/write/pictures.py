@@ -1,0 +1,129 @@
+"""The ground under the maps: hillshade, slope classes, and what nobody looked at."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from fieldmap.assessment import Assessment, FieldAnswer
+from fieldmap.crs import transformer
+from fieldmap.farm import Farm
+from fieldmap.grid import Grid
+from fieldmap.read.elevation import cell_size_m
+from fieldmap.tables import Tables
+from fieldmap.units import degrees_from_percent
+from fieldmap.write.rasters import hatched, hillshade, picture
+
+_WIDEST_PX = 900
+_INK = (58, 66, 74)
+# one tint a slope class, gentle to steep: paper to dark umber
+_TINTS = (
+    (246, 239, 222),
+    (232, 214, 178),
+    (213, 180, 132),
+    (184, 140, 92),
+    (140, 96, 62),
+    (88, 56, 38),
+)
+_FINEST = 4
+
+
+def field_images(assessment: Assessment, answer: FieldAnswer) -> list[dict[str, Any]]:
+    """Pictures for a field's map: the lie of the land, slope by class, ground not looked at."""
+    layers = answer.layers
+    images = []
+    if np.isfinite(answer.elevation.values).any():
+        images.append(_shade(answer.elevation, _cell_m(layers.cell_area_m2, answer)))
+        images.append(_slopes(layers.ground.percent, layers.inside, assessment.farm.tables))
+    images.append(_unlooked(layers.looked, layers.inside))
+    return images
+
+
+def farm_images(farm: Farm, box: shapely.Polygon) -> list[dict[str, Any]]:
+    """The lie of the land under the whole farm; none without elevation."""
+    opened = farm.open_elevation()
+    if opened is None:
+        return []
+    with opened as elevation:
+        info = elevation.info
+        outline = box
+        if info.crs != farm.crs:
+            move = transformer(farm.crs, info.crs)
+            outline = shapely.transform(
+                box, lambda xy: np.column_stack(move.transform(xy[:, 0], xy[:, 1]))
+            )
+        grid = elevation.overview(outline.bounds, most_px=_WIDEST_PX)
+        middle = outline.centroid
+        native = cell_size_m(info, farm.crs, middle.x, middle.y)
+    side = native * abs(grid.transform.a / info.transform.a)
+    return [_shade(grid, side)] if np.isfinite(grid.values).any() else []
+
+
+def _cell_m(area_m2: float, answer: FieldAnswer) -> float:
+    times = answer.layers.ground.percent.shape[1] / answer.elevation.shape[1]
+    return float(np.sqrt(area_m2) * times)
+
+
+def _shade(elevation: Grid, cell_m: float) -> dict[str, Any]:
+    lit = hillshade(elevation, cell_m)
+    grey = np.where(np.isnan(lit), 0, 70 + 185 * lit).astype(np.uint8)
+    rgba = np.stack([grey, grey, grey, np.where(np.isnan(lit), 0, 255).astype(np.uint8)])
+    src, bounds = picture(rgba, elevation, widest_px=_WIDEST_PX, smooth=True)
+    return {"name": "Lie of the land", "src": src, "bounds": bounds, "shown": True, "legend": []}
+
+
+def _slopes(percent: Grid, inside: NDArray[np.bool_], tables: Tables) -> dict[str, Any]:
+    breaks = [tables.number(f"terrain.break_{number}") for number in range(1, 6)]
+    values = np.where(np.isnan(percent.values), -1, percent.values)
+    classes = np.digitize(values, breaks)
+    rgba = np.zeros((4, *percent.shape), np.uint8)
+    for number, tint in enumerate(_TINTS):
+        for channel in range(3):
+            rgba[channel][classes == number] = tint[channel]
+    rgba[3] = np.where(inside & (values >= 0), 215, 0)
+    unknown = inside & (values < 0)
+    src, bounds = picture(_with_hatch(rgba, unknown), _fine(percent), widest_px=_WIDEST_PX)
+    edges = [0.0, *breaks]
+    legend = [
+        {"colour": _hex(tint), "text": _class_words(low, high), "hatched": False}
+        for tint, low, high in zip(_TINTS, edges, [*breaks, None], strict=True)
+    ]
+    legend.append({"colour": _hex(_INK), "text": "slope unknown", "hatched": True})
+    return {"name": "Slope", "src": src, "bounds": bounds, "shown": False, "legend": legend}
+
+
+def _class_words(low: float, high: float | None) -> str:
+    degrees = degrees_from_percent(low)
+    if high is None:
+        return f"{low:.0f}% and more ({degrees:.0f} deg)"
+    return f"{low:.0f} to {high:.0f}% ({degrees:.0f} to {degrees_from_percent(high):.0f} deg)"
+
+
+def _unlooked(looked: Grid, inside: NDArray[np.bool_]) -> dict[str, Any]:
+    rgba = np.zeros((4, *looked.shape), np.uint8)
+    src, bounds = picture(
+        _with_hatch(rgba, inside & (looked.values <= 0)), _fine(looked), widest_px=_WIDEST_PX
+    )
+    legend = [{"colour": _hex(_INK), "text": "nobody has looked here lately", "hatched": True}]
+    return {"name": "Not looked at", "src": src, "bounds": bounds, "shown": False, "legend": legend}
+
+
+def _with_hatch(rgba: NDArray[np.uint8], where: NDArray[np.bool_]) -> NDArray[np.uint8]:
+    fine = rgba.repeat(_FINEST, axis=1).repeat(_FINEST, axis=2)
+    lines = where.repeat(_FINEST, axis=0).repeat(_FINEST, axis=1)
+    lines &= hatched(lines.shape, every=8)
+    for channel in range(3):
+        fine[channel][lines] = _INK[channel]
+    fine[3][lines] = 255
+    return fine
+
+
+def _fine(grid: Grid) -> Grid:
+    return grid.finer(_FINEST)
+
+
+def _hex(tint: tuple[int, int, int]) -> str:
+    return "#{:02x}{:02x}{:02x}".format(*tint)

@@ -1,0 +1,104 @@
+"""What the page tests share: invented payloads and the system's Chromium, cut off from all."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import page_payloads
+import pytest
+
+from fieldmap.write import pages
+
+ARGUMENTS = [
+    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+]  # fmt: skip
+WATCH = (
+    "window.broken = [];"
+    "document.addEventListener('securitypolicyviolation', (e) => window.broken.push("
+    "e.violatedDirective + ' ' + e.blockedURI));"
+)
+
+
+@dataclass
+class Seen:
+    """What a page did while it was open."""
+
+    asked: list[str] = field(default_factory=list)
+    said: list[str] = field(default_factory=list)
+    dialogs: list[str] = field(default_factory=list)
+
+
+@pytest.fixture
+def payloads() -> dict[str, dict[str, Any]]:
+    return {
+        "index": page_payloads.index_payload(),
+        "field": page_payloads.field_payload(),
+        "move": page_payloads.move_payload(),
+    }
+
+
+@pytest.fixture
+def made() -> dict[str, Callable[[dict[str, Any]], str]]:
+    return {"index": pages.index_page, "field": pages.field_page, "move": pages.move_page}
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Any]:
+    where = shutil.which("chromium")
+    if where is None:
+        reason = "no chromium on the path: the pages were not opened"
+        if os.environ.get("FIELDMAP_REQUIRE_ALL") == "1":
+            pytest.fail(reason)
+        pytest.skip(reason)
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=where, args=ARGUMENTS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def opened(chromium: Any, tmp_path: Path) -> Callable[..., Any]:
+    """A page opened from disk, every other request refused and written down."""
+
+    @contextmanager
+    def _open(text: str, *, width: int = 1280, height: int = 800) -> Iterator[tuple[Any, Seen]]:
+        path = tmp_path / "page.html"
+        path.write_text(text, encoding="utf-8", newline="")
+        seen = Seen()
+
+        def decide(route: Any) -> None:
+            url = route.request.url
+            if url == path.as_uri():
+                route.continue_()
+            else:
+                seen.asked.append(url)
+                route.abort()
+
+        context = chromium.new_context(viewport={"width": width, "height": height})
+        context.add_init_script(WATCH)
+        context.route("**/*", decide)
+        page = context.new_page()
+        page.on("request", lambda request: _note(seen, request.url, path.as_uri()))
+        page.on("console", lambda message: seen.said.append(f"{message.type}: {message.text}"))
+        page.on("pageerror", lambda error: seen.said.append(f"error: {error}"))
+        page.on("dialog", lambda dialog: (seen.dialogs.append(dialog.message), dialog.dismiss()))
+        page.goto(path.as_uri())
+        page.locator("#map_ground .leaflet-control-scale").wait_for()
+        yield page, seen
+        context.close()
+
+    return _open
+
+
+def _note(seen: Seen, url: str, own: str) -> None:
+    if url != own and not url.startswith("data:"):
+        seen.asked.append(url)

@@ -1,0 +1,529 @@
+"""Invented farm, field and move for the page tests: no real place, person or machine."""
+
+from __future__ import annotations
+
+import base64
+import math
+import struct
+import zlib
+from typing import Any
+
+import numpy as np
+
+from fieldmap.finding import Finding
+
+LON, LAT = -92.10, 41.60
+SOURCES = {
+    "invented.mower": {
+        "title": "Invented mower manual",
+        "publisher": "Nobody's Works",
+        "year": "2020",
+        "url": "",
+        "mark": "own",
+    },
+    "invented.roads": {
+        "title": "Invented road rules",
+        "publisher": "Nowhere County",
+        "year": "2024",
+        "url": "https://example.org/rules",
+        "mark": "seen",
+    },
+    "practice": {
+        "title": "What hay makers do",
+        "publisher": "",
+        "year": "",
+        "url": "",
+        "mark": "practice",
+    },
+}
+
+
+def common(title: str) -> dict[str, Any]:
+    return {
+        "title": title,
+        "farm": "Sallow Bottom",
+        "note": "Invented farm, invented figures",
+        "units": "us",
+        "made": {"date": "2026-06-09", "version": "0.1.0"},
+        "sources": SOURCES,
+    }
+
+
+def at(east: float, north: float) -> list[float]:
+    """Degrees of a place given in metres from the invented farm's south-west corner."""
+    return [
+        round(LON + east / (111_320 * math.cos(math.radians(LAT))), 7),
+        round(LAT + north / 110_574, 7),
+    ]
+
+
+def polygon(*corners: tuple[float, float]) -> dict[str, Any]:
+    ring = [at(*corner) for corner in corners]
+    return {"type": "Polygon", "coordinates": [[*ring, ring[0]]]}
+
+
+def line(*places: tuple[float, float]) -> dict[str, Any]:
+    return {"type": "LineString", "coordinates": [at(*place) for place in places]}
+
+
+def point(east: float, north: float) -> dict[str, Any]:
+    return {"type": "Point", "coordinates": at(east, north)}
+
+
+def collection(*features: tuple[dict[str, Any] | None, dict[str, Any]]) -> dict[str, Any]:
+    return {
+        "type": "FeatureCollection",
+        "features": [
+            {"type": "Feature", "geometry": shape, "properties": props} for shape, props in features
+        ],
+    }
+
+
+def picture(values: np.ndarray) -> str:
+    """Grey, grey + alpha or RGBA bytes as an inlined PNG."""
+    rows, columns = values.shape[:2]
+    depth = 1 if values.ndim == 2 else values.shape[2]
+    kind = {1: 0, 2: 4, 4: 6}[depth]
+    flat = values.astype(np.uint8).reshape(rows, columns * depth)
+    raw = b"".join(b"\0" + row.tobytes() for row in flat)
+
+    def chunk(name: bytes, held: bytes) -> bytes:
+        tail = struct.pack(">I", zlib.crc32(name + held))
+        return struct.pack(">I", len(held)) + name + held + tail
+
+    head = struct.pack(">IIBBBBB", columns, rows, 8, kind, 0, 0, 0)
+    whole = b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", zlib.compress(raw))
+    return "data:image/png;base64," + base64.b64encode(whole + chunk(b"IEND", b"")).decode()
+
+
+def images(width: float, height: float) -> list[dict[str, Any]]:
+    y, x = np.mgrid[0:160, 0:220] / 40.0
+    ground = np.sin(x * 1.7 + y) + 0.6 * np.cos(y * 2.3 - x * 0.4)
+    dy, dx = np.gradient(ground)
+    shade = np.clip(205 + 900 * (dx - dy), 90, 255)
+    steep = np.hypot(dx, dy)
+    classes = np.zeros((160, 220, 4))
+    classes[steep > 0.045] = [201, 176, 190, 255]
+    classes[steep > 0.055] = [140, 95, 130, 255]
+    west, south = at(-150, -150)
+    east, north = at(width + 150, height + 150)
+    bounds = [[south, west], [north, east]]
+    return [
+        {
+            "name": "Hill shade",
+            "src": picture(shade),
+            "bounds": bounds,
+            "shown": True,
+            "legend": [],
+        },
+        {
+            "name": "Side slope",
+            "src": picture(classes),
+            "bounds": bounds,
+            "shown": False,
+            "legend": [
+                {"colour": "#c9b0be", "text": "8 to 15 %", "hatched": False},
+                {"colour": "#8c5f82", "text": "15 to 25 %", "hatched": False},
+                {"colour": "#fffdf7", "text": "not known", "hatched": True},
+            ],
+        },
+    ]
+
+
+def hazard(number: int, kind: str, label: str, level: str, **more: Any) -> dict[str, Any]:
+    return {
+        "hazard_id": f"hz-{number}",
+        "kind": kind,
+        "label": label,
+        "level": level,
+        "note": "",
+        "who": "R. Marsh",
+        "time": "2026-06-07",
+        "call": "",
+        "radius_m": 4.0,
+        "action": "pick up",
+        **more,
+    }
+
+
+def hazards() -> dict[str, Any]:
+    return collection(
+        (
+            point(210, 120),
+            hazard(
+                1,
+                "wire",
+                "Loose wire",
+                "stop",
+                note="Old fence, both ends buried.",
+                action="pick up first",
+            ),
+        ),
+        (
+            point(330, 300),
+            hazard(
+                2,
+                "cylinder",
+                "Gas cylinder",
+                "stop",
+                radius_m=12.0,
+                note="Not touched.",
+                action="leave it; mark off 50 m",
+                call="fire service",
+            ),
+        ),
+        (point(120, 330), hazard(3, "stone", "Stones, about 20 cm", "care", action="pick up")),
+        (
+            line((30, 60), (150, 40), (300, 70)),
+            hazard(4, "silt", "Wrack line", "unknown", radius_m=None, action="walk it"),
+        ),
+        (
+            polygon((430, 60), (500, 70), (490, 130), (440, 120)),
+            hazard(5, "washout", "Washout", "care", action="keep 3 m off the lip"),
+        ),
+        (point(470, 330), hazard(6, "post", "Steel post", "care", who="", time="", radius_m=None)),
+    )
+
+
+def settings() -> list[dict[str, Any]]:
+    rows = [
+        Finding(
+            "care",
+            "Cut height",
+            "Lower Sallow",
+            "Stones and wrack argue for a higher cut.",
+            "assumed",
+            ("practice", "invented.mower"),
+            0.1016,
+            0.0762,
+            0.127,
+            None,
+            "m cut",
+            "NOTICE: Measure the stubble after the first round; the manual decides.",
+        ),
+        Finding(
+            "ok",
+            "Skid shoe",
+            "Lower Sallow",
+            "It carries the cut height above.",
+            "measured",
+            ("invented.mower",),
+            choice="high, 4 in",
+        ),
+        Finding(
+            "care",
+            "Knife",
+            "Lower Sallow",
+            "Silt and stones: less lift takes up less soil.",
+            "assumed",
+            ("practice",),
+            choice="low lift",
+        ),
+        Finding(
+            "ok",
+            "Conditioner",
+            "Lower Sallow",
+            "Grasses lose least to tines.",
+            "assumed",
+            ("practice",),
+            choice="tine",
+        ),
+        Finding(
+            "unknown",
+            "Field speed",
+            "Lower Sallow",
+            "The sight ahead is not known in the north-east corner.",
+            "mapped",
+            ("invented.mower",),
+            None,
+            8.0,
+            12.0,
+            None,
+            "km/h",
+            "CAUTION: Slow before the crest; you cannot see a person behind it.",
+        ),
+    ]
+    return [row.as_dict() for row in rows]
+
+
+def findings() -> list[dict[str, Any]]:
+    rows = [
+        Finding(
+            "ok",
+            "Hollows",
+            "Lower Sallow",
+            "None deeper than the threshold was found.",
+            "mapped",
+            (),
+            0.0,
+            unit="count",
+        ),
+        Finding(
+            "stop",
+            "Wire in the crop",
+            "210 m from the gate",
+            "Wire wraps the rotor and can start a fire.",
+            "measured",
+            ("invented.mower",),
+            choice="loose wire",
+            caution="WARNING: Stop the machine and wait until all is still before you reach "
+            "in. The manual decides how.",
+        ),
+        Finding(
+            "unknown",
+            "Ground nobody looked at",
+            "north-east corner",
+            "The water stood there and no track crosses it since.",
+            "measured",
+            (),
+            1.9,
+            None,
+            None,
+            0.0,
+            "ha",
+        ),
+        Finding(
+            "care",
+            "Side slope",
+            "west bank",
+            "Across the best heading the bank is steep.",
+            "mapped",
+            ("invented.mower", "practice"),
+            17.0,
+            14.0,
+            20.0,
+            15.0,
+            "%",
+            "WARNING: A machine can tip below its static angle. Who drives decides.",
+        ),
+    ]
+    return [row.as_dict() for row in rows]
+
+
+def field_payload() -> dict[str, Any]:
+    zone = {"area_ha": 1.0, "cause": ""}
+    edge = polygon((0, 0), (540, 20), (560, 400), (260, 430), (20, 380))
+    return common("Lower Sallow: fit to mow?") | {
+        "field": {
+            "field_id": "LS-1",
+            "name": "Lower Sallow",
+            "crop": "meadow grass, second cutting",
+            "area_ha": 21.4,
+            "level": "stop",
+            "reason": "Loose wire and a gas cylinder lie in it, and 4.7 ac were not looked "
+            "at since the flood.",
+        },
+        "findings": findings(),
+        "settings": settings(),
+        "to_change": [
+            "Pick up the loose wire (1).",
+            "Have the gas cylinder (2) taken away; call the fire service.",
+            "Walk the north-east corner, 4.7 ac nobody has looked at.",
+        ],
+        "zones": collection(
+            (
+                polygon((400, 230), (548, 240), (558, 398), (420, 412)),
+                {
+                    **zone,
+                    "action": "Go and look",
+                    "level": "unknown",
+                    "area_ha": 1.9,
+                    "reason": "Flooded, not looked at since.",
+                    "cause": "not looked at",
+                },
+            ),
+            (
+                polygon((295, 265), (370, 265), (370, 335), (295, 335)),
+                {
+                    **zone,
+                    "action": "Keep out",
+                    "level": "stop",
+                    "area_ha": 0.5,
+                    "reason": "Gas cylinder.",
+                    "cause": "hazard",
+                },
+            ),
+            (
+                polygon((10, 120), (90, 120), (110, 340), (22, 360)),
+                {
+                    **zone,
+                    "action": "Up and down only",
+                    "level": "care",
+                    "area_ha": 1.8,
+                    "reason": "Side slope 17 %.",
+                    "cause": "side slope",
+                },
+            ),
+            (
+                polygon((130, 90), (390, 60), (390, 220), (130, 250)),
+                {
+                    **zone,
+                    "action": "Mow",
+                    "level": "ok",
+                    "area_ha": 4.1,
+                    "reason": "Nothing found against it.",
+                    "cause": "none",
+                },
+            ),
+        ),
+        "hazards": hazards(),
+        "boundary": collection((edge, {})),
+        "gates": collection(
+            (point(0, 0), {"gate_id": "south", "width_m": 4.2}),
+            (point(545, 150), {"gate_id": "east", "width_m": None}),
+        ),
+        "tracks": collection(
+            (line((5, 5), (200, 110), (330, 150), (200, 240), (120, 325), (60, 200)), {})
+        ),
+        "roads": roads(),
+        "images": images(560, 430),
+        "machine": {"id": "m1", "name": "Invented 9 ft trailed mower"},
+        "ground": [
+            "The elevation is from 2019 in cells of 1 m: a washout of this spring is not in it.",
+            "A stone, a post or a wire cannot be seen in it.",
+        ],
+        "links": {"index": "../index.html"},
+        "credit": "Roads: see the sources of the farm folder",
+    }
+
+
+def roads() -> dict[str, Any]:
+    return collection(
+        (line((-140, -30), (100, -40), (400, -25), (690, -60)), {"name": "Mill road"}),
+        (line((600, -40), (610, 200), (640, 520)), {"name": "Bank lane"}),
+    )
+
+
+def index_payload(count: int = 8) -> dict[str, Any]:
+    """A farm of ``count`` fields in a square of plots."""
+    levels = ("stop", "care", "unknown", "ok")
+    names = (
+        "Lower Sallow",
+        "Long Acre",
+        "The Tongue",
+        "Church Piece",
+        "Upper Sallow",
+        "Withy Bed",
+        "Cold Ash",
+        "Drover's Rest",
+    )
+    wide = math.ceil(math.sqrt(count))
+    rows = []
+    for number in range(count):
+        x, y = 620.0 * (number % wide), 470.0 * (number // wide)
+        level = levels[number % 4]
+        name = names[number] if number < len(names) else f"Plot {number}"
+        rows.append(
+            (
+                polygon((x, y), (x + 540, y + 20), (x + 560, y + 400), (x + 20, y + 380)),
+                {
+                    "field_id": f"F{number}",
+                    "name": name,
+                    "crop": "meadow grass",
+                    "area_ha": 20.0,
+                    "level": level,
+                    "reason": f"Invented reason of {name}.",
+                    "page": f"fields/F{number}.html",
+                    "hazards": number % 5,
+                },
+            )
+        )
+    return common("Sallow Bottom: fields") | {
+        "fields": collection(*rows),
+        "counts": {level: sum(row[1]["level"] == level for row in rows) for level in levels},
+        "moves": [
+            {"name": "Yard to Cold Ash", "level": "unknown", "page": "moves/a.html"},
+            {"name": "Yard to Lower Sallow", "level": "ok", "page": "moves/b.html"},
+        ],
+        "hazards": hazards(),
+        "roads": roads(),
+        "images": images(620 * wide, 470 * wide),
+        "machine": {"id": "m1", "name": "Invented 9 ft trailed mower"},
+        "ground": ["A stone, a post or a wire cannot be seen in the elevation."],
+    }
+
+
+def move_payload() -> dict[str, Any]:
+    def check(level: str, value: Any, need: Any, why: str = "") -> dict[str, Any]:
+        return {
+            "check": "width",
+            "level": level,
+            "value": value,
+            "need": need,
+            "unit": "m",
+            "basis": "mapped",
+            "why": why,
+        }
+
+    def leg(n: int, name: str, level: str, what: str, *checks: dict[str, Any]) -> dict[str, Any]:
+        return {
+            "n": n,
+            "name": name,
+            "way_id": 9000 + n,
+            "length_m": 640.0,
+            "level": level,
+            "what": what,
+            "checks": list(checks),
+        }
+
+    return common("Yard to Cold Ash") | {
+        "move": {
+            "name": "Yard to Cold Ash",
+            "from": "Yard",
+            "to": "Cold Ash",
+            "machine": "Invented 9 ft trailed mower",
+            "state": "folded",
+            "level": "unknown",
+            "length_km": 4.3,
+            "minutes": 14.0,
+            "reason": "The width of Bank lane at the culvert is not known.",
+        },
+        "legs": collection(
+            (line((0, 0), (600, 40)), leg(1, "Mill road", "ok", "", check("ok", 6.2, 3.4))),
+            (
+                line((600, 40), (650, 400), (600, 700)),
+                leg(
+                    2,
+                    "Bank lane",
+                    "unknown",
+                    "Measure between the culvert's rails.",
+                    check("ok", 4.0, 3.4),
+                    check("unknown", None, 3.4, "No width is mapped."),
+                ),
+            ),
+            (
+                line((600, 700), (1200, 760)),
+                leg(
+                    3,
+                    "",
+                    "care",
+                    "Single file for 640 m; look for who comes.",
+                    check("care", 4.1, 3.4, "No room for a car beside the mower."),
+                ),
+            ),
+            (
+                line((1200, 760), (1500, 1100)),
+                leg(4, "Ash hill", "ok", "Low gear.", check("ok", 5.0, 3.4)),
+            ),
+        ),
+        "direct": collection((line((600, 40), (1300, 300), (1500, 1100)), {})),
+        "findings": findings(),
+        "images": images(1500, 1100),
+        "roads": roads(),
+        "survey": [
+            {
+                "place": "Culvert on Bank lane",
+                "where": "way 9002",
+                "unit": "m",
+                "measure": "width between the rails",
+                "must_beat": 3.4,
+                "why": "It decides the only way in.",
+                "lon": at(650, 400)[0],
+                "lat": at(650, 400)[1],
+            }
+        ],
+        "cautions": [
+            "WARNING: Lines cross the road at the foot of Ash hill; their height is not known.",
+            "Escort and lights: the road authority decides.",
+        ],
+    }
