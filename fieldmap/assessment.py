@@ -12,13 +12,12 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
-from pyproj import CRS
 
 from fieldmap.advice.conditioner import conditioner_findings
 from fieldmap.advice.conditions import conditions
 from fieldmap.advice.cut import cut_findings
 from fieldmap.advice.knife import knife_findings
-from fieldmap.crs import transformer
+from fieldmap.crs import moved
 from fieldmap.errors import Fault, MisuseError
 from fieldmap.farm import Farm
 from fieldmap.finding import Finding, Level, rank, worst
@@ -185,7 +184,12 @@ def _assess_one(
         *looked_findings(field_id, layers, tables=tables),
         *slope_findings(field_id, layers, heights, machine, tables=tables),
     ]
-    known = conditions(record, kinds=near["kind"], flooded=flood_share(layers) > 0, tables=tables)
+    known = conditions(
+        record,
+        kinds=near["kind"] if farm.log_read else None,
+        flooded=flood_share(layers) > 0,
+        tables=tables,
+    )
     settings = [
         *cut_findings(known, machine, tables=tables),
         *knife_findings(known, machine, tables=tables),
@@ -212,19 +216,12 @@ def _heights(farm: Farm, field: shapely.Geometry, elevation: ElevationFile | Non
         cell_m = farm.tables.number("terrain.analysis_cell_m")
         return Heights(empty_ground(field, farm.crs, cell_m=cell_m), cell_m, cell_m, "")
     info = elevation.info
-    outline = _moved(field, farm.crs, info.crs)
+    outline = moved(field, farm.crs, info.crs)
     grid = elevation.window(outline.bounds)
     middle = outline.centroid
     cell_m = cell_size_m(info, farm.crs, middle.x, middle.y)
     made_from = farm.settings.files.elevation_made_from_cell_m or 0.0
     return Heights(grid, cell_m, max(cell_m, made_from), info.path.name)
-
-
-def _moved(shape: shapely.Geometry, source: CRS, target: CRS) -> shapely.Geometry:
-    if source == target:
-        return shape
-    move = transformer(source, target)
-    return shapely.transform(shape, lambda xy: np.column_stack(move.transform(xy[:, 0], xy[:, 1])))
 
 
 def _ordered(told: list[Told]) -> tuple[Finding, ...]:

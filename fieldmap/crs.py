@@ -5,6 +5,7 @@ from __future__ import annotations
 import functools
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 from pyproj import CRS, Transformer
 from pyproj.aoi import AreaOfInterest
@@ -109,6 +110,22 @@ def stretches(crs: CRS) -> bool:
 def transformer(source: CRS, target: CRS) -> Transformer:
     """Coordinates from one system to another, x before y in both."""
     return Transformer.from_crs(source, target, always_xy=True)
+
+
+def moved(shape: shapely.Geometry, source: CRS, target: CRS) -> shapely.Geometry:
+    """A shape's corners in another system; the shape itself when the two are one.
+
+    Examples
+    --------
+    >>> moved(shapely.Point(500000, 0), CRS(32615), WGS84)
+    <POINT (-93 0)>
+    """
+    if source == target:
+        return shape
+    move = transformer(source, target)
+    return shapely.transform(
+        shape, lambda xy: np.column_stack(move.transform(xy[:, 0], xy[:, 1]))
+    )
 
 
 def jacobian(source: CRS, target: CRS, x: float, y: float, *, step: float) -> NDArray[np.float64]:

@@ -58,8 +58,18 @@ class Grid:
         """Another grid on the same cells."""
         return Grid(values.astype(np.float32), self.transform, self.crs, unit, name)
 
-    def finer(self, times: int) -> Grid:
+    def finer(
+        self, times: int, *, over: tuple[float, float, float, float] | None = None
+    ) -> Grid:
         """The same values on cells ``times`` smaller; repeated, never interpolated.
+
+        Parameters
+        ----------
+        times : int
+            How many cells one side of a cell becomes.
+        over : tuple, optional
+            West, south, east, north in the grid's own coordinates: only the small cells over
+            this box, and one more on each side, are made. All of them when not given.
 
         Examples
         --------
@@ -67,8 +77,27 @@ class Grid:
         ...            CRS(32615), "m", "elevation")
         >>> one.finer(2).shape
         (4, 6)
+        >>> one.finer(10, over=(4, -3, 6, -1)).shape
+        (4, 4)
         """
-        values = self.values.repeat(times, axis=0).repeat(times, axis=1)
-        return Grid(
-            values, self.transform @ Affine.scale(1 / times), self.crs, self.unit, self.name
-        )
+        affine = self.transform @ Affine.scale(1 / times)
+        rows, columns = (count * times for count in self.shape)
+        upper, left = 0, 0
+        if over is not None:
+            upper, rows, left, columns = _box_cells(affine, over, rows, columns)
+        values = self.values[
+            np.ix_(np.arange(upper, rows) // times, np.arange(left, columns) // times)
+        ]
+        shifted = affine @ Affine.translation(left, upper)
+        return Grid(values, shifted, self.crs, self.unit, self.name)
+
+
+def _box_cells(
+    affine: Affine, over: tuple[float, float, float, float], rows: int, columns: int
+) -> tuple[int, int, int, int]:
+    """First and last row, first and last column that a box needs, one more on each side."""
+    west, south, east, north = over
+    corners = np.array([~affine @ (x, y) for x in (west, east) for y in (south, north)])
+    left, upper = (int(first) - 1 for first in np.floor(corners.min(axis=0)))
+    right, lower = (int(last) + 1 for last in np.ceil(corners.max(axis=0)))
+    return max(upper, 0), min(lower, rows), max(left, 0), min(right, columns)

@@ -8,6 +8,7 @@ import shapely
 from fieldmap.crs import WGS84
 from fieldmap.errors import Fault, InputError, MisuseError
 from fieldmap.farm import FARM_FILE, Farm
+from fieldmap.roads.gates import Gate, through_gate
 from fieldmap.roads.move import Move, plan
 
 
@@ -46,7 +47,7 @@ def plan_move(
                 where=str(farm.folder / FARM_FILE),
             )
         )
-    return plan(
+    move = plan(
         farm.roads,
         farm.road_checks,
         machine,
@@ -56,12 +57,34 @@ def plan_move(
         names=(start, goal),
         tables=farm.tables,
     )
+    widths = {one.name: one.width_m for one in machine.transport}
+    for name in (start, goal):
+        gate = gate_of(farm, name)
+        if gate is not None:
+            width_m = widths.get(move.state)
+            move = through_gate(move, gate, machine_width_m=width_m, tables=farm.tables)
+    return move
+
+
+def gate_of(farm: Farm, name: str) -> Gate | None:
+    """The gate that a name means: the gate itself, or the widest known gate of a field."""
+    if name in farm.settings.places:
+        return None
+    gates = farm.gates
+    rows = gates[gates["gate_id"] == name]
+    if rows.empty:
+        rows = gates[gates["field_id"] == name]
+    if rows.empty:
+        return None
+    first = rows.sort_values("width_m", ascending=False, na_position="last").iloc[:1].to_crs(WGS84)
+    row = first.iloc[0]
+    return Gate(str(row["gate_id"]), float(row["width_m"]), row.geometry.x, row.geometry.y)
 
 
 def place(farm: Farm, name: str) -> tuple[float, float]:
     """Longitude and latitude of a place of farm.toml, a gate, a field, or ``latitude,longitude``.
 
-    A field is reached by its first gate, or at a point inside when it has none.
+    A field is reached by its widest known gate, or at a point inside when it has none.
 
     Raises
     ------
@@ -70,19 +93,17 @@ def place(farm: Farm, name: str) -> tuple[float, float]:
     """
     if name in farm.settings.places:
         return farm.settings.places[name]
-    gates = farm.gates
-    rows = gates[gates["gate_id"] == name]
-    if rows.empty:
-        rows = gates[gates["field_id"] == name]
-    if rows.empty:
-        rows = farm.fields[farm.fields["field_id"] == name]
+    gate = gate_of(farm, name)
+    if gate is not None:
+        return gate.lon, gate.lat
+    rows = farm.fields[farm.fields["field_id"] == name]
     if not rows.empty:
-        point = gpd.GeoSeries(shapely.point_on_surface(rows.geometry.to_numpy()[:1]), crs=farm.crs)
-        found = point.to_crs(WGS84).iloc[0]
+        inside = shapely.point_on_surface(rows.geometry.to_numpy()[:1])
+        found = gpd.GeoSeries(inside, crs=farm.crs).to_crs(WGS84).iloc[0]
         return found.x, found.y
     pair = _lat_lon(name)
     if pair is None:
-        known = [*farm.settings.places, *gates["gate_id"], *farm.fields["field_id"]]
+        known = [*farm.settings.places, *farm.gates["gate_id"], *farm.fields["field_id"]]
         raise MisuseError(
             Fault(
                 "no such place",

@@ -110,8 +110,8 @@ def _gap(field: Conditions, tables: Tables) -> Told:
             what="roll gap to start with",
             where=field.field_id,
             basis="assumed",
-            why=f"Then set it by the crop: {cracked.number():.0f}% of stems or more cracked every few "
-            f"inches, about a hand's width.{mat}",
+            why=f"Then set it by the crop: {cracked.number():.0f}% of stems or more cracked at "
+            f"every hand's width.{mat}",
             sources=tuple(dict.fromkeys((gap.source, cracked.source))),
             value=gap.value,
             low=gap.low,

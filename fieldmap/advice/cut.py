@@ -169,7 +169,7 @@ def _flooded(field: Conditions, tables: Tables) -> Told:
             what="regrowth after the water",
             where=field.field_id,
             basis="assumed",
-            why="A flooded stand is clipped and left to rot; the figure is the regrowth to wait for.",
+            why="A flooded stand is clipped and left to rot; wait for this much regrowth.",
             sources=tuple(dict.fromkeys((clip.source, grown.source))),
             value=grown.value,
             low=grown.low,

@@ -48,10 +48,11 @@ def demo(
     done = assess(farm, day=_DAY, machine_id=_MACHINE)
     written = write_assessment(done, out)
     counts = ", ".join(f"{number} {level}" for level, number in done.counts().items())
+    logged = sum(one.new for one in taken.files)
     return Reply(
         result={
             "farm": str(folder),
-            "hazards": sum(one.new for one in taken.files),
+            "hazards": logged,
             "counts": done.counts(),
             "moves": [
                 {
@@ -65,7 +66,7 @@ def demo(
         },
         lines=[
             f"{farm.settings.name}: invented demo data; this farm does not exist.",
-            f"{sum(one.new for one in taken.files)} hazards logged; {len(done.answers)} fields: {counts}.",
+            f"{logged} hazards logged; {len(done.answers)} fields: {counts}.",
             *(
                 f"{move.names[0]} to {move.names[1]} with {move.machine}: {move.level}"
                 for move, _ in moves

@@ -16,7 +16,7 @@ OUR_FAULT, MISUSE, BAD_INPUT, DISK = 1, 2, 3, 5
 
 app = typer.Typer(
     name="fieldmap",
-    help="What lies in the fields, how the ground lies, how to set the mower, and whether the road fits.",
+    help="What lies in the fields, how to set the mower, and whether the road fits.",
     no_args_is_help=True,
     add_completion=False,
     rich_markup_mode=None,
@@ -59,7 +59,7 @@ def answer(words: list[str]) -> int:
         if "--debug" in words:
             raise
         return _fail([_disk(error)], DISK, wants_json=wants_json)
-    except Exception as error:  # noqa: BLE001 - the last door: a person never sees a traceback
+    except Exception as error:  # the last door: a person never sees a traceback
         if "--debug" in words:
             raise
         return _fail([_ours(error)], OUR_FAULT, wants_json=wants_json)

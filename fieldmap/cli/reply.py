@@ -87,11 +87,11 @@ def columns(rows: Sequence[Sequence[str]], *, head: Sequence[str]) -> list[str]:
 
 
 def one_line(text: str) -> str:
-    """Text without line ends or control characters, so that no file can drive a terminal.
+    r"""Text without line ends or control characters, so that no file can drive a terminal.
 
     Examples
     --------
-    >>> one_line("two\\nlines" + chr(27) + "[31m")
+    >>> one_line("two\nlines" + chr(27) + "[31m")
     'two lines [31m'
     """
     return " ".join("".join(c if c.isprintable() else " " for c in text).split())

@@ -86,59 +86,29 @@ def _rows(file: Path) -> list[dict[str, str]]:
 
 
 def _faults(row: dict[str, str], where: str) -> list[Fault]:
-    found = []
+    """What is wrong with one row: (what, value, why, mend) for each cell that is not right."""
+    kind = row["kind"].strip()
+    unit = KINDS.get(kind)
+    wrong: list[tuple[str, str, str, str]] = []
     if not _PLACE.fullmatch(row["place"].strip()):
-        found.append(
-            Fault(
-                "not a place",
-                row["place"] or "nothing",
-                "it fits no road",
-                "write way/12, node/12 or leg/12-0",
-                where=where,
-            )
+        wrong.append(
+            ("not a place", row["place"], "it fits no road", "write way/12, node/12 or leg/12-0")
         )
-    unit = KINDS.get(row["kind"].strip())
     if unit is None:
-        found.append(
-            Fault(
-                "not a kind of measure",
-                row["kind"] or "nothing",
-                "it is not known what was measured",
-                f"write {', '.join(KINDS)}",
-                where=where,
-            )
-        )
+        mend = f"write {', '.join(KINDS)}"
+        wrong.append(("not a kind of measure", kind, "nobody knows what was measured", mend))
     elif not _is_figure(row["value"], _LARGEST[unit]):
-        found.append(
-            Fault(
-                f"not a {row['kind'].strip()} in {unit}",
-                row["value"] or "nothing",
-                "a check would rest on it",
-                f"write a plain number in {unit}",
-                where=where,
-            )
-        )
+        mend = f"write a plain number in {unit}"
+        wrong.append((f"not a {kind} in {unit}", row["value"], "a check would rest on it", mend))
     if not row["who"].strip():
-        found.append(
-            Fault(
-                "nobody named",
-                "nothing",
-                "a figure is argued with by name",
-                "write who measured",
-                where=where,
-            )
-        )
+        wrong.append(("nobody named", "", "a figure is argued with by name", "write who measured"))
     if not _is_day(row["when"]):
-        found.append(
-            Fault(
-                "not a day",
-                row["when"] or "nothing",
-                "the newest figure counts",
-                "write it as 2026-05-02",
-                where=where,
-            )
+        wrong.append(
+            ("not a day", row["when"], "the newest figure counts", "write it as 2026-05-02")
         )
-    return found
+    return [
+        Fault(what, value or "nothing", why, mend, where=where) for what, value, why, mend in wrong
+    ]
 
 
 def _is_figure(text: str, largest: float) -> bool:

@@ -11,6 +11,7 @@ from fieldmap.finding import Level, rank
 from fieldmap.tables import Tables
 
 FIRST_HAZARD = 20
+KEEP_OUT = "keep out"
 
 
 class Cause(NamedTuple):
@@ -24,7 +25,7 @@ class Cause(NamedTuple):
 
 
 NONE = Cause(0, "none", "ok", "", "nothing found against it")
-STEEP_STOP = Cause(1, "steep", "stop", "keep out", "too steep even straight up and down")
+STEEP_STOP = Cause(1, "steep", "stop", KEEP_OUT, "too steep even straight up and down")
 STEEP_CARE = Cause(2, "rather steep", "care", "slow", "steep straight up and down")
 SIDE_STOP = Cause(
     3, "side slope", "stop", "up and down only", "side slope over the limit on the best heading"
@@ -88,6 +89,24 @@ def hazard_codes(tables: Tables) -> dict[str, int]:
         row.key.split(".", 1)[1]: FIRST_HAZARD + number
         for number, row in enumerate(tables.rows("hazard_kinds"))
     }
+
+
+def severities(causes: dict[int, Cause]) -> NDArray[np.uint8]:
+    """How bad each code is, as an array to look codes up in.
+
+    The level comes first; of two causes of one level the one that keeps the machine out is worse,
+    since every other action leaves the ground open to it.
+
+    Examples
+    --------
+    >>> order = severities({0: NONE, 1: STEEP_STOP, 3: SIDE_STOP, 5: NO_ELEVATION})
+    >>> bool(order[1] > order[3] > order[5] > order[0])
+    True
+    """
+    order = 2 * level_ranks(causes)
+    for code, cause in causes.items():
+        order[code] += cause.action == KEEP_OUT
+    return order
 
 
 def level_ranks(causes: dict[int, Cause]) -> NDArray[np.uint8]:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from pyproj import CRS
 from rasterio.features import rasterize
 
-from fieldmap.crs import transformer
+from fieldmap.crs import moved
 from fieldmap.grid import Grid
 from fieldmap.hazards.looked import Looking
 from fieldmap.machine import Machine
@@ -126,15 +126,20 @@ def field_layers(
     cell_m = heights.cell_m
     times = max(1, math.ceil(cell_m / tables.number("terrain.analysis_cell_m") - 1e-9))
     coarse = slope(heights.grid, crs=crs)
-    ground = Slope(coarse.percent.finer(times), coarse.aspect.finer(times))
+    over = moved(field, crs, heights.grid.crs).bounds
+    ground = Slope(
+        coarse.percent.finer(times, over=over), coarse.aspect.finer(times, over=over)
+    )
     burn = _Burner(ground.percent, crs)
     inside = burn.touched(field)
     width = None if machine is None else machine.working_width_m
     heading = best_heading(ground, inside, field, limits, width_m=width, tables=tables)
     across = across_best(ground, heading)
     flooded = burn.touched(shapely.intersection(seen.flooded, field))
-    since = burn.centred(shapely.intersection(seen.since_flood, field))
-    looked = np.where(flooded, since, burn.centred(shapely.intersection(seen.recent, field)))
+    # a cell on the rim has its middle outside the field: strips are cut a cell beyond it
+    near = shapely.buffer(field, 2 * cell_m / times, quad_segs=2)
+    since = burn.centred(shapely.intersection(seen.since_flood, near))
+    looked = np.where(flooded, since, burn.centred(shapely.intersection(seen.recent, near)))
     blind = heights.source_cell_m > tables.number("terrain.blind_cell_m")
     cause = _governing(
         ground.percent.values,
@@ -172,8 +177,8 @@ def _governing(
     blind: bool,
     tables: Tables,
 ) -> NDArray[np.int16]:
-    """The worst cause of each cell; between equals the first laid stays."""
-    ranks = why.level_ranks(why.all_causes(tables))
+    """The worst cause of each cell; between equals the first laid stays, marks first of all."""
+    order = why.severities(why.all_causes(tables))
     cause = marks.copy()
     known = np.isfinite(percent)
     side = np.abs(across)
@@ -182,12 +187,12 @@ def _governing(
         (side >= limits.stop_pct, why.SIDE_STOP),
         (~known, why.NO_ELEVATION),
         (unlooked, why.FLOODED),
-        (known & (not limits.known), why.STABILITY),
+        (side >= limits.proven_pct, why.STABILITY),
         (known & blind, why.BLIND),
         (percent >= limits.up_down_care_pct, why.STEEP_CARE),
         (side >= limits.care_pct, why.SIDE_CARE),
     ):
-        worse = where & (ranks[cause] < ranks[one.code])
+        worse = where & (order[cause] < order[one.code])
         cause[worse] = one.code
     return cause
 
@@ -198,7 +203,7 @@ class _Burner:
     def __init__(self, grid: Grid, crs: CRS) -> None:
         self._shape = grid.shape
         self._affine = grid.transform
-        self._move = None if grid.crs == crs else transformer(crs, grid.crs)
+        self._from, self._to = crs, grid.crs
 
     def touched(self, shape: shapely.Geometry) -> NDArray[np.bool_]:
         """Cells that the shape touches."""
@@ -211,17 +216,19 @@ class _Burner:
     def codes(self, marks: gpd.GeoDataFrame, tables: Tables) -> NDArray[np.int16]:
         """Cause code of the worst mark that touches each cell."""
         codes = why.hazard_codes(tables)
-        ranks = why.level_ranks(why.all_causes(tables))
+        order = why.severities(why.all_causes(tables))
         pairs = [
             (shape, codes[kind]) for kind, shape in zip(marks["kind"], marks.geometry, strict=True)
         ]
-        pairs.sort(key=lambda pair: (ranks[pair[1]], -pair[1]))
+        pairs.sort(key=lambda pair: (order[pair[1]], -pair[1]))
         return self._burn(pairs, all_touched=True)
 
     def _burn(
         self, pairs: list[tuple[shapely.Geometry, int]], *, all_touched: bool
     ) -> NDArray[np.int16]:
-        pairs = [(self._moved(shape), code) for shape, code in pairs if not shape.is_empty]
+        pairs = [
+            (moved(shape, self._from, self._to), code) for shape, code in pairs if not shape.is_empty
+        ]
         if not pairs:
             return np.zeros(self._shape, np.int16)
         return rasterize(
@@ -231,12 +238,4 @@ class _Burner:
             fill=0,
             all_touched=all_touched,
             dtype="int16",
-        )
-
-    def _moved(self, shape: shapely.Geometry) -> shapely.Geometry:
-        if self._move is None:
-            return shape
-        move = self._move
-        return shapely.transform(
-            shape, lambda xy: np.column_stack(move.transform(xy[:, 0], xy[:, 1]))
         )

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from pyproj import CRS
 from rasterio.features import shapes, sieve
 
-from fieldmap.crs import transformer
+from fieldmap.crs import moved
 from fieldmap.grid import Grid
-from fieldmap.risk.causes import FIRST_HAZARD, Cause, all_causes, level_ranks
+from fieldmap.risk.causes import FIRST_HAZARD, Cause, all_causes, severities
 from fieldmap.risk.layers import Layers
 from fieldmap.tables import Tables
 
@@ -26,7 +26,8 @@ def zones(
     """The zones of one field, worst first, one row a cause, cut to the boundary.
 
     Slivers under ``looking.sliver_m2`` join what surrounds them, but only where that is at
-    least as bad: no bad cell is ever hidden by a zone.
+    least as bad: no bad cell is ever hidden by a zone, and ground to keep out of never becomes
+    ground to drive up and down.
 
     Returns
     -------
@@ -34,42 +35,52 @@ def zones(
         Columns :data:`COLUMNS` and multipolygons in ``crs``.
     """
     causes = all_causes(tables)
+    order = severities(causes)
     cells = math.ceil(tables.number("looking.sliver_m2") / layers.cell_area_m2)
-    codes = merged_slivers(layers.cause.values.astype(np.int16), level_ranks(causes), cells=cells)
+    codes = merged_slivers(layers.cause.values.astype(np.int16), order, cells=cells)
     found = _polygons(layers.cause, np.where(layers.inside, codes, 0), crs)
     rows = []
     for code, shape in found.items():
         cut = shapely.intersection(shape, field)
         if causes[code].action and cut.area > 0:
             rows.append(_row(field_id, causes[code], cut))
-    ranks = level_ranks(causes)
-    rows.sort(key=lambda row: (-int(ranks[row.pop("code")]), row["action"], row["cause"]))
+    rows.sort(key=lambda row: (-int(order[row.pop("code")]), row["action"], row["cause"]))
     return gpd.GeoDataFrame(rows, columns=[*COLUMNS, "geometry"], geometry="geometry", crs=crs)
 
 
 def merged_slivers(
-    codes: NDArray[np.int16], ranks: NDArray[np.uint8], *, cells: int
+    codes: NDArray[np.int16], order: NDArray[np.uint8], *, cells: int
 ) -> NDArray[np.int16]:
     """Codes with patches of fewer than ``cells`` cells merged into neighbours at least as bad.
 
-    Marks of hazards are never merged away.
+    Marks of hazards are never merged away, and no ground is merged into one: a mark says what
+    lies there, and no more ground than it reaches.
+
+    Parameters
+    ----------
+    codes : ndarray of int16, shape (rows, columns)
+        Codes of :mod:`fieldmap.risk.causes`.
+    order : ndarray of uint8
+        How bad each code is, as :func:`fieldmap.risk.causes.severities` gives it.
+    cells : int
+        Patches of so many cells stay.
 
     Examples
     --------
     A lone cell of care in ground that stops joins it; a lone stop in good ground stays:
 
-    >>> ranks = np.array([0, 3, 1], np.uint8)
+    >>> order = np.array([0, 6, 2], np.uint8)
     >>> ground = np.ones((3, 3), np.int16); ground[1, 1] = 2
-    >>> int(merged_slivers(ground, ranks, cells=2)[1, 1])
+    >>> int(merged_slivers(ground, order, cells=2)[1, 1])
     1
     >>> lone = np.zeros((3, 3), np.int16); lone[1, 1] = 1
-    >>> int(merged_slivers(lone, ranks, cells=2)[1, 1])
+    >>> int(merged_slivers(lone, order, cells=2)[1, 1])
     1
     """
     if cells < 2:
         return codes
     calm = sieve(codes, size=cells)
-    takes = (ranks[calm] >= ranks[codes]) & (codes < FIRST_HAZARD)
+    takes = (order[calm] >= order[codes]) & (codes < FIRST_HAZARD) & (calm < FIRST_HAZARD)
     return np.where(takes, calm, codes)
 
 
@@ -78,16 +89,10 @@ def _polygons(grid: Grid, codes: NDArray[np.int16], crs: CRS) -> dict[int, shape
     for shape, code in shapes(codes, mask=codes > 0, transform=grid.transform):
         rings = [np.asarray(ring) for ring in shape["coordinates"]]
         parts.setdefault(int(code), []).append(shapely.Polygon(rings[0], rings[1:]))
-    move = None if grid.crs == crs else transformer(grid.crs, crs)
-    out = {}
-    for code, pieces in sorted(parts.items()):
-        whole = shapely.union_all(pieces)
-        if move is not None:
-            whole = shapely.transform(
-                whole, lambda xy: np.column_stack(move.transform(xy[:, 0], xy[:, 1]))
-            )
-        out[code] = whole
-    return out
+    return {
+        code: moved(shapely.union_all(pieces), grid.crs, crs)
+        for code, pieces in sorted(parts.items())
+    }
 
 
 def _row(field_id: str, cause: Cause, cut: shapely.Geometry) -> dict[str, object]:

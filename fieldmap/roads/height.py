@@ -8,7 +8,6 @@ from fieldmap.roads.facts import OnRoad, Places
 from fieldmap.roads.tags import length_m
 from fieldmap.roads.verdict import (
     ASSUMED,
-    FAIL,
     MAPPED,
     MEASURED,
     PASS,
@@ -17,8 +16,9 @@ from fieldmap.roads.verdict import (
     Mask,
     Rule,
     Verdict,
+    figure,
     first_that_holds,
-    held,
+    too_small,
 )
 from fieldmap.tables import Tables
 
@@ -62,27 +62,10 @@ def height_check(
     need = tall + margin
     posted_need = np.full(len(need), tall + tables.number("clearances.height_m"))
     posted = places.least(HEIGHT_KEYS, length_m)
-    roofed = places.has("tunnel", "covered", but=("no", "arcade"))
-    usual = np.full(len(need), tables.number("clearances.statutory_height_m"))
-    figure = np.isfinite(posted.value)
     rules = [
         Rule(np.isnan(need), UNKNOWN, ASSUMED, "The machine's transport height is not known."),
-        Rule(
-            np.isfinite(measured_m),
-            held(measured_m, measured_m, need),
-            MEASURED,
-            "The clear height was measured.",
-            measured_m,
-            measured_m,
-        ),
-        Rule(
-            posted.value < posted_need,
-            FAIL,
-            MAPPED,
-            "A posted or physical height limit is too low.",
-            posted.value,
-            posted.value,
-        ),
+        figure(measured_m, need, MEASURED, "The clear height was measured."),
+        too_small(posted.value, posted_need, "A posted or physical height limit is too low."),
         Rule(
             posted.doubt,
             UNKNOWN,
@@ -95,14 +78,17 @@ def height_check(
             ASSUMED,
             "A power line crosses above; its clearance is unknown unless measured.",
         ),
-        Rule(
-            figure,
-            held(posted.value, posted.value, posted_need),
-            MAPPED,
-            "The posted height leaves the margin.",
-            posted.value,
-            posted.value,
-        ),
+        figure(posted.value, posted_need, MAPPED, "The posted height leaves the margin."),
+        *_unposted(places, under_bridge, tall, tables.number("clearances.statutory_height_m")),
+    ]
+    return first_that_holds("height", "m", rules, need=need)
+
+
+def _unposted(places: Places, under_bridge: Mask, tall: float, usual_m: float) -> list[Rule]:
+    """What holds where no height is mapped: roofs and bridges above are unknown."""
+    roofed = places.has("tunnel", "covered", but=("no", "arcade"))
+    usual = np.full(len(roofed), usual_m)
+    return [
         Rule(under_bridge, UNKNOWN, ASSUMED, "A bridge crosses above and no height is mapped."),
         Rule(roofed, UNKNOWN, ASSUMED, "The road is roofed and no height is mapped."),
         Rule(
@@ -122,33 +108,25 @@ def height_check(
             usual,
         ),
     ]
-    return first_that_holds("height", "m", rules, need=need)
 
 
 def length_check(places: Places, *, machine: OnRoad) -> Verdict:
     """Hold the train's length against a posted limit, where there is one."""
     need = np.full(len(places.row), machine.length_m)
     posted = places.least(LENGTH_KEYS, length_m)
-    figure = np.isfinite(posted.value)
+    limited = np.isfinite(posted.value)
     rules = [
         Rule(
-            figure & np.isnan(need),
+            limited & np.isnan(need),
             UNKNOWN,
             MAPPED,
             "A length limit is posted and the train's length is not known.",
             posted.value,
             posted.value,
         ),
-        Rule(
-            posted.value < need,
-            FAIL,
-            MAPPED,
-            "A posted length limit is too short.",
-            posted.value,
-            posted.value,
-        ),
+        too_small(posted.value, need, "A posted length limit is too short."),
         Rule(posted.doubt, UNKNOWN, MAPPED, "A length limit cannot be read."),
-        Rule(figure, PASS, MAPPED, "The posted length is kept.", posted.value, posted.value),
-        Rule(~figure, PASS, ASSUMED, "No length limit is mapped."),
+        Rule(limited, PASS, MAPPED, "The posted length is kept.", posted.value, posted.value),
+        Rule(~limited, PASS, ASSUMED, "No length limit is mapped."),
     ]
     return first_that_holds("length", "m", rules, need=need)

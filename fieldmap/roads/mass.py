@@ -8,16 +8,17 @@ from fieldmap.roads.facts import OnRoad, Places
 from fieldmap.roads.tags import mass_kg
 from fieldmap.roads.verdict import (
     ASSUMED,
-    FAIL,
     MAPPED,
     MEASURED,
     PASS,
     UNKNOWN,
     Floats,
+    Mask,
     Rule,
     Verdict,
+    figure,
     first_that_holds,
-    held,
+    too_small,
 )
 from fieldmap.tables import Tables
 
@@ -47,34 +48,12 @@ def mass_check(places: Places, *, machine: OnRoad, measured_kg: Floats, tables: 
     posted = places.least(("maxweight",), mass_kg)
     axles = places.least(("maxaxleload",), mass_kg)
     usual = tables.number("clearances.statutory_mass_kg")
-    bridge = places.has("bridge")
     in_law = (need <= usual) & ~(axle > tables.number("clearances.single_axle_kg"))
     rules = [
         Rule(np.isnan(need), UNKNOWN, ASSUMED, "The machine's mass is not known."),
-        Rule(
-            np.isfinite(measured_kg),
-            held(measured_kg, measured_kg, need),
-            MEASURED,
-            "The limit was read on the spot.",
-            measured_kg,
-            measured_kg,
-        ),
-        Rule(
-            posted.value < need,
-            FAIL,
-            MAPPED,
-            "A posted mass limit is too low.",
-            posted.value,
-            posted.value,
-        ),
-        Rule(
-            axles.value < axle,
-            FAIL,
-            MAPPED,
-            "A posted axle load is too low for an axle.",
-            axles.value,
-            axles.value,
-        ),
+        figure(measured_kg, need, MEASURED, "The limit was read on the spot."),
+        too_small(posted.value, need, "A posted mass limit is too low."),
+        too_small(axles.value, axle, "A posted axle load is too low for an axle."),
         Rule(posted.doubt | axles.doubt, UNKNOWN, MAPPED, "A mass limit cannot be read."),
         Rule(
             places.has(*_OTHER_LIMITS, but=("none", "default", "unsigned")),
@@ -98,6 +77,15 @@ def mass_check(places: Places, *, machine: OnRoad, measured_kg: Floats, tables: 
             posted.value,
             posted.value,
         ),
+        *_unposted(places, in_law, usual),
+    ]
+    return first_that_holds("mass", "kg", rules, need=need)
+
+
+def _unposted(places: Places, in_law: Mask, usual: float) -> list[Rule]:
+    """What holds where no limit is mapped: bridges off the main roads are unknown."""
+    bridge = places.has("bridge")
+    return [
         Rule(
             bridge & in_law & places.any_of("highway", RATED),
             PASS,
@@ -117,4 +105,3 @@ def mass_check(places: Places, *, machine: OnRoad, measured_kg: Floats, tables: 
         ),
         Rule(~in_law, UNKNOWN, ASSUMED, "The machine is over the statutory mass.", usual, usual),
     ]
-    return first_that_holds("mass", "kg", rules, need=need)

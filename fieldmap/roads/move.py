@@ -198,16 +198,16 @@ def _findings(
     off = [
         one
         for what, end in zip(found.names, found.ends, strict=True)
-        for one in _off(what, end, found.checked)
+        for one in _off(what, end, found.checked, tables)
     ]
     return [whole_way(found.choice.level, found.choice.reason, source), *told, *off]
 
 
-def _off(what: str, end: Snapped, checked: Checked) -> list[Finding]:
+def _off(what: str, end: Snapped, checked: Checked, tables: Tables) -> list[Finding]:
     """The stretch off the roads, where the place lies beyond half the leg's widest."""
     high = checked.legs["width"].high[end.on.leg]
     on_it = end.away_m <= (high / 2.0 if np.isfinite(high) else 0.0)
-    return [] if on_it else [off_road(what, end.away_m, end.lon, end.lat)]
+    return [] if on_it else [off_road(what, end.away_m, end.lon, end.lat, tables=tables)]
 
 
 def _other_states(choices: dict[str, Choice], name: str) -> list[Finding]:

@@ -18,8 +18,9 @@ from fieldmap.roads.verdict import (
     Mask,
     Rule,
     Verdict,
+    figure,
     first_that_holds,
-    held,
+    too_small,
 )
 from fieldmap.tables import Tables
 
@@ -85,29 +86,15 @@ def opening_check(
     stops = places.any_of("barrier", STOPS)
     limit = places.least(_LIMITS, length_m)
     wide = places.least((*_LIMITS, "width"), length_m)
-    figure = np.where(stops, limit.value, wide.value)
+    clear = np.where(stops, limit.value, wide.value)
     doubt = np.where(stops, limit.doubt, wide.doubt)
     there = places.has("barrier") | places.any_of("traffic_calming", _NARROWS)
     overhead = places.any_of("barrier", frozenset(("height_restrictor",)))
     rules = [
-        Rule(
-            np.isfinite(measured_m),
-            held(measured_m, measured_m, need),
-            MEASURED,
-            "The opening was measured.",
-            measured_m,
-            measured_m,
-        ),
-        Rule(figure < need, FAIL, MAPPED, "The mapped opening is too narrow.", figure, figure),
+        figure(measured_m, need, MEASURED, "The opening was measured."),
+        too_small(clear, need, "The mapped opening is too narrow."),
         Rule(doubt, UNKNOWN, MAPPED, "An opening stands on the map but cannot be read."),
-        Rule(
-            np.isfinite(figure),
-            held(figure, figure, need),
-            MAPPED,
-            "The mapped opening is wide enough.",
-            figure,
-            figure,
-        ),
+        figure(clear, need, MAPPED, "The mapped opening is wide enough."),
         Rule(stops, FAIL, MAPPED, "A barrier that is there to stop vehicles."),
         Rule(places.any_of("barrier", OPENINGS), UNKNOWN, ASSUMED, "The opening is not mapped."),
         Rule(there & ~overhead, UNKNOWN, ASSUMED, "Something narrows the road here."),
@@ -124,31 +111,10 @@ def node_height_check(
     posted = places.least(_HEIGHTS, length_m)
     bar = places.any_of("barrier", frozenset(("height_restrictor",)))
     rules = [
-        Rule(
-            np.isfinite(measured_m),
-            held(measured_m, measured_m, need),
-            MEASURED,
-            "The clear height was measured.",
-            measured_m,
-            measured_m,
-        ),
-        Rule(
-            posted.value < need,
-            FAIL,
-            MAPPED,
-            "The posted height is too low.",
-            posted.value,
-            posted.value,
-        ),
+        figure(measured_m, need, MEASURED, "The clear height was measured."),
+        too_small(posted.value, need, "The posted height is too low."),
         Rule(posted.doubt, UNKNOWN, MAPPED, "A height limit cannot be read."),
-        Rule(
-            np.isfinite(posted.value),
-            held(posted.value, posted.value, need),
-            MAPPED,
-            "The posted height leaves the margin.",
-            posted.value,
-            posted.value,
-        ),
+        figure(posted.value, need, MAPPED, "The posted height leaves the margin."),
         Rule(bar, UNKNOWN, ASSUMED, "A bar across the road and no height is mapped."),
         Rule(~bar, PASS, ASSUMED, "No bar is mapped."),
     ]
@@ -161,31 +127,10 @@ def node_mass_check(places: Places, *, machine: OnRoad, measured_kg: Floats) -> 
     posted = places.least(("maxweight",), mass_kg)
     grid = places.any_of("barrier", frozenset(("cattle_grid",)))
     rules = [
-        Rule(
-            np.isfinite(measured_kg),
-            held(measured_kg, measured_kg, need),
-            MEASURED,
-            "The limit was read on the spot.",
-            measured_kg,
-            measured_kg,
-        ),
-        Rule(
-            posted.value < need,
-            FAIL,
-            MAPPED,
-            "A posted mass limit is too low.",
-            posted.value,
-            posted.value,
-        ),
+        figure(measured_kg, need, MEASURED, "The limit was read on the spot."),
+        too_small(posted.value, need, "A posted mass limit is too low."),
         Rule(posted.doubt, UNKNOWN, MAPPED, "A mass limit cannot be read."),
-        Rule(
-            np.isfinite(posted.value),
-            held(posted.value, posted.value, need),
-            MAPPED,
-            "The posted mass limit is kept.",
-            posted.value,
-            posted.value,
-        ),
+        figure(posted.value, need, MAPPED, "The posted mass limit is kept."),
         Rule(grid, UNKNOWN, ASSUMED, "A cattle grid; what it carries is not mapped."),
         Rule(~grid, PASS, ASSUMED, "Nothing is mapped that limits the mass."),
     ]

@@ -16,7 +16,7 @@ from fieldmap.finding import Basis, Finding, Level
 from fieldmap.roads.checks import LEG_CHECKS, NODE_CHECKS
 from fieldmap.roads.choose import figure_missing
 from fieldmap.roads.facts import OnRoad
-from fieldmap.roads.wording import CAUTION, MACHINE_MEASURE, UNITS, WHAT
+from fieldmap.roads.wording import CAUTION, MACHINE_MEASURE, UNITS, WHAT, WHOLE_WAY
 from fieldmap.tables import Tables
 
 _CLEARANCE = {
@@ -49,7 +49,6 @@ def runs(legs: gpd.GeoDataFrame, check: str) -> Iterator[Record]:
         (table["way_id"] != table["way_id"].shift())
         | (table[f"{check}_why"] != table[f"{check}_why"].shift())
         | (table["order"] != table["order"].shift() + 1)
-        | own
         | own.shift(fill_value=False)
     )
     for _, run in table.groupby(changes.cumsum()):
@@ -171,15 +170,21 @@ def _crossing(row: Record, source: str) -> Finding:
     )
 
 
-def off_road(what: str, away_m: float, lon: float, lat: float) -> Finding:
-    """The stretch between a place and the nearest mapped road."""
+def off_road(what: str, away_m: float, lon: float, lat: float, *, tables: Tables) -> Finding:
+    """The stretch between a place and the nearest mapped road: a verge, or ground unknown."""
+    verge = tables["clearances.verge_m"]
+    near = away_m <= verge.number()
     return Finding(
-        level="unknown",
+        level="care" if near else "unknown",
         what="ground off the roads",
         where=what,
-        why="No road is mapped between the place and the network.",
+        why="A short stretch from the mapped road to the place: look at it before turning in."
+        if near
+        else "No road is mapped between the place and the network.",
         basis="mapped",
+        sources=(verge.source,),
         value=away_m,
+        limit=verge.number(),
         unit="m",
         caution=CAUTION["off"],
         lon=lon,
@@ -191,7 +196,7 @@ def whole_way(level: Level, reason: str, source: str) -> Finding:
     """How the way was chosen, with the caution that belongs to every move."""
     return Finding(
         level=level,
-        what="the way",
+        what=WHOLE_WAY,
         where="start to goal",
         why=reason,
         basis="mapped",

@@ -68,7 +68,9 @@ def _lines(
     lines[back] = shapely.reverse(lines[back])
     for row in {0, len(lines) - 1} if len(lines) else ():
         if not back[row]:
-            lines[row] = substring(lines[row], begin[row], end[row], normalized=True)
+            cut = substring(lines[row], begin[row], end[row], normalized=True)
+            # a place right at a junction leaves no length on its leg: a line all the same
+            lines[row] = shapely.LineString([cut, cut]) if cut.geom_type == "Point" else cut
     return lines
 
 

@@ -68,6 +68,16 @@ def held(low: Floats | float, high: Floats | float, need: Floats) -> Codes:
     return level
 
 
+def figure(value: Floats, need: Floats, basis: int, why: str) -> Rule:
+    """Where there is a figure, it decides."""
+    return Rule(np.isfinite(value), held(value, value, need), basis, why, value, value)
+
+
+def too_small(value: Floats, need: Floats, why: str) -> Rule:
+    """Where a mapped figure is less than what is needed, it refuses."""
+    return Rule(value < need, FAIL, MAPPED, why, value, value)
+
+
 def first_that_holds(what: str, unit: str, rules: Iterable[Rule], *, need: Floats) -> Verdict:
     """The first rule that holds at a place decides; where none does it is unknown."""
     count = len(need)

@@ -9,7 +9,6 @@ from fieldmap.roads.facts import OnRoad, Places
 from fieldmap.roads.tags import length_m
 from fieldmap.roads.verdict import (
     ASSUMED,
-    FAIL,
     MAPPED,
     MEASURED,
     UNKNOWN,
@@ -17,8 +16,10 @@ from fieldmap.roads.verdict import (
     Mask,
     Rule,
     Verdict,
+    figure,
     first_that_holds,
     held,
+    too_small,
 )
 from fieldmap.tables import Constant, Tables
 
@@ -89,44 +90,16 @@ def width_check(
     everywhere = np.ones(count, dtype=bool)
     rules = [
         Rule(np.isnan(need), UNKNOWN, ASSUMED, "The machine's transport width is not known."),
-        Rule(
-            np.isfinite(measured_m),
-            held(measured_m, measured_m, need),
-            MEASURED,
-            "The width was measured.",
-            measured_m,
-            measured_m,
-        ),
-        Rule(
-            posted.value < need,
-            FAIL,
-            MAPPED,
-            "A posted or physical width limit leaves too little room.",
-            posted.value,
-            posted.value,
-        ),
-        Rule(
-            mapped.value < need,
-            FAIL,
-            MAPPED,
-            "The mapped width is too small.",
-            mapped.value,
-            mapped.value,
-        ),
+        figure(measured_m, need, MEASURED, "The width was measured."),
+        too_small(posted.value, need, "A posted or physical width limit leaves too little room."),
+        too_small(mapped.value, need, "The mapped width is too small."),
         Rule(
             posted.doubt | mapped.doubt,
             UNKNOWN,
             MAPPED,
             "A width stands on the map but cannot be read.",
         ),
-        Rule(
-            np.isfinite(mapped.value),
-            held(mapped.value, mapped.value, need),
-            MAPPED,
-            "The mapped width was taken.",
-            mapped.value,
-            mapped.value,
-        ),
+        figure(mapped.value, need, MAPPED, "The mapped width was taken."),
         Rule(
             np.isfinite(guess.value),
             held(at_best, guess.value, need),

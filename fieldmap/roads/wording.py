@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+#: What the finding on the way as a whole is about.
+WHOLE_WAY = "the way"
 WHAT = {
     "width": "road width",
     "height": "clear height",
@@ -29,20 +31,20 @@ MACHINE_MEASURE = {
     "mass": "mass of the whole train",
     "opening": "transport width of the machine",
 }
-_MAP = "The map is volunteer data; signs on the ground win."
 CAUTION = {
-    "width": f"{_MAP} The road authority decides on wide loads, the police or permit office "
-    "where the law asks for a notice or an escort.",
-    "height": f"{_MAP} The road authority answers for bridges, the line's owner for lines; "
-    "keep away from lines whatever the figure.",
-    "mass": f"{_MAP} The county engineer or the bridge's owner decides what a bridge carries.",
-    "length": f"{_MAP} The road authority or permit office decides.",
-    "access": f"{_MAP} The owner or the road authority decides who may pass.",
-    "water": "Look at a ford on the day; the owner or the road authority decides.",
-    "opening": f"{_MAP} Measure between the posts; the owner decides on moving them.",
-    "crossing": "Long or low trains can ground on the rails; the railway decides, ask it "
+    "width": "CAUTION: the road authority decides on wide loads, the police or permit office where "
+    "the law asks for a notice or an escort.",
+    "height": "WARNING: the road authority answers for bridges, the line's owner for lines. Keep "
+    "away from lines whatever the figure.",
+    "mass": "WARNING: the county engineer or the bridge's owner decides what a bridge carries.",
+    "length": "NOTICE: the road authority or permit office decides.",
+    "access": "NOTICE: the owner or the road authority decides who may pass.",
+    "water": "WARNING: look at a ford on the day; the owner or the road authority decides.",
+    "opening": "CAUTION: measure between the posts; the owner decides on moving them.",
+    "crossing": "WARNING: long or low trains can ground on the rails. The railway decides: ask it "
     "before crossing with one.",
-    "off": "Ground off the mapped roads has not been looked at; the owner decides who may "
+    "off": "CAUTION: ground off the mapped roads has not been looked at; the owner decides who may "
     "cross it.",
-    "way": f"{_MAP} This is no permit: the road authority, the police and your own law decide.",
+    "way": "WARNING: the map is volunteer data and signs on the ground win. This is no permit: the "
+    "road authority, the police and your own law decide.",
 }

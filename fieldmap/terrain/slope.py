@@ -104,5 +104,6 @@ def _horn(
             steep = np.hypot(east, north)
             percent[i, j] = 100.0 * steep
             if steep > 0.0:
-                aspect[i, j] = np.degrees(np.arctan2(-east, -north)) % 360.0
+                facing = np.float32(np.degrees(np.arctan2(-east, -north)) % 360.0)
+                aspect[i, j] = facing if facing < 360.0 else 0.0  # rounded up to a full turn
     return percent, aspect

@@ -10,8 +10,8 @@ from pathlib import Path
 from fieldmap.errors import Fault, InputError, MisuseError
 from fieldmap.farm import FARM_FILE, check_farm
 
-_MACHINES = """# Machines of this farm. Fill in what the manuals say and take the # away; what is left out is
-# unknown, and what rests on it then comes back as unknown. Metres, kilograms, km/h, percent.
+_MACHINES = """# Machines of this farm. Fill in what the manuals say and take the # away; what is
+# left out is unknown, and what rests on it comes back as unknown. Metres, kilograms, km/h, percent.
 #
 # [[machine]]
 # id = "mower-1"
@@ -22,7 +22,8 @@ _MACHINES = """# Machines of this farm. Fill in what the manuals say and take th
 # track_width_m = 1.8
 # cg_height_m = 1.0             # height of the centre of gravity
 # road_speed_kmh = 30
-# skid_shoes = [ { name = "base", cut_height_m = 0.04 }, { name = "high", cut_height_m = 0.08 } ]
+# skid_shoes = [ { name = "base", cut_height_m = 0.04 },
+#                { name = "high", cut_height_m = 0.08 } ]
 # knives = ["low_lift", "high_lift"]
 # conditioner = "tine"          # none | tine | rubber_rolls | steel_rolls
 # [[machine.transport]]

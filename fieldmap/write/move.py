@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -16,11 +17,13 @@ from fieldmap.farm import Farm
 from fieldmap.finding import Finding
 from fieldmap.roads.checks import LEG_CHECKS, NODE_CHECKS
 from fieldmap.roads.move import Move
+from fieldmap.roads.wording import WHOLE_WAY
 from fieldmap.write.files import SCHEMA, features
 from fieldmap.write.gpx import move_gpx
 from fieldmap.write.names import page_name
 from fieldmap.write.outputs import Outputs
-from fieldmap.write.payload import cited, road_lines
+from fieldmap.write.payload import cited, credit, road_lines
+from fieldmap.write.pictures import farm_images
 
 _ROADS_AROUND_M = 600.0
 _UNITS = ("m", "kg")
@@ -111,19 +114,18 @@ def move_payload(move: Move, farm: Farm, *, day: str) -> dict[str, Any]:
         "units": farm.settings.units,
         "made": {"date": day, "version": __version__},
         "sources": cited(farm, shown),
-        "credit": f"Roads: {farm.settings.files.roads}, volunteer map data; signs on the ground win.",
+        "credit": credit(farm),
         "move": _head(move),
-        "legs": features(_told(move.legs), (*_PLACE, "checks")),
+        "legs": features(_spread(_told(move.legs)), (*_PLACE, "checks")),
         "direct": features(
             _told(move.direct) if move.refusals else _told(move.direct).iloc[:0],
             (*_PLACE, "checks"),
         ),
-        "findings": [finding.as_dict() for finding in move.findings],
-        "refusals": [finding.as_dict() for finding in move.refusals],
-        "survey": [_plain(row) for row in move.survey],
-        "cautions": _cautions(shown),
+        "findings": [finding.as_dict() for finding in (*move.findings, *_on_direct(move))],
+        "survey": [_survey_shown(row) for row in move.survey],
+        "cautions": _cautions(move.findings),
         "roads": road_lines(farm, box),
-        "images": [],
+        "images": farm_images(farm, box),
         "ground": list(farm.roads.warnings) if farm.roads is not None else [],
         "links": {"index": "../index.html"},
     }
@@ -149,7 +151,7 @@ def _told(legs: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     )
 
 
-def _checked(row: dict[str, Any], names: tuple[str, ...]) -> dict[str, Any]:
+def _checked(row: dict[Any, Any], names: tuple[str, ...]) -> dict[str, Any]:
     checks = []
     for name in names:
         unit = next((unit for unit in _UNITS if f"{name}_low_{unit}" in row), "")
@@ -159,7 +161,6 @@ def _checked(row: dict[str, Any], names: tuple[str, ...]) -> dict[str, Any]:
                 {
                     "check": name,
                     "level": row[name],
-                    "value": low,
                     "low": low,
                     "high": high,
                     "need": need,
@@ -189,15 +190,43 @@ def _head(move: Move) -> dict[str, Any]:
     )
 
 
-def _plain(row: dict[str, Any]) -> dict[str, Any]:
+def _plain(row: dict[Any, Any]) -> dict[str, Any]:
     return {
         key: None if isinstance(held, float) and not math.isfinite(held) else held
         for key, held in row.items()
     }
 
 
+def _spread(told: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Checks with their two ends as one value, as the page shows them."""
+    told["checks"] = [
+        [check | {"value": _shown_value(check)} for check in checks] for checks in told["checks"]
+    ]
+    return told
+
+
+def _shown_value(check: dict[str, Any]) -> Any:
+    """Both ends; where no figure is mapped and none is missed, no "unknown" is claimed."""
+    if check["low"] is None and check["high"] is None and check["level"] == "ok":
+        return "no figure mapped" if check["unit"] else ""
+    return [check["low"], check["high"]]
+
+
+def _survey_shown(row: dict[str, Any]) -> dict[str, Any]:
+    """A place by the name people know it by; its map key stands beside it."""
+    name = row["where"].removesuffix(f" ({row['place']})")
+    return _plain(row | {"place": name, "where": row["place"]})
+
+
 def _cautions(findings: tuple[Finding, ...]) -> list[str]:
-    return list(dict.fromkeys(finding.caution for finding in findings if finding.caution))
+    """Cautions of what is not settled, and of the way as a whole."""
+    told = [one for one in findings if one.level != "ok" or one.what == WHOLE_WAY]
+    told.sort(key=lambda one: one.what != WHOLE_WAY)
+    return list(dict.fromkeys(one.caution for one in told if one.caution))
+
+
+def _on_direct(move: Move) -> list[Finding]:
+    return [replace(one, what=f"{one.what}, on the direct way") for one in move.refusals]
 
 
 def _around(move: Move, farm: Farm) -> shapely.Polygon:

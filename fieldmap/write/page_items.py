@@ -134,7 +134,8 @@ def leg_item(props: Mapping[str, Any], number: str, units: System) -> Item:
 
 def survey_item(place: Mapping[str, Any], number: str, units: System) -> Item:
     """A place where one measurement would settle what is unknown."""
-    beat = shown(place["must_beat"], place["unit"], units)
+    figure = place["must_beat"]
+    beat = "an answer, no figure" if figure is None else shown(figure, place["unit"], units)
     return {
         **said("unknown"),
         "n": f"M{number}",

@@ -8,6 +8,7 @@ import geopandas as gpd
 import shapely
 
 from fieldmap import __version__
+from fieldmap.advice.conditions import crop_row
 from fieldmap.assessment import Assessment, FieldAnswer
 from fieldmap.farm import Farm
 from fieldmap.finding import Finding
@@ -43,7 +44,7 @@ def field_payload(assessment: Assessment, answer: FieldAnswer) -> dict[str, Any]
         "field": {
             "field_id": answer.field_id,
             "name": _text(record["name"].iloc[0]),
-            "crop": _text(record["crop"].iloc[0]),
+            "crop": crop_label(farm, record["crop"].iloc[0]),
             "area_ha": float(record["area_ha"].iloc[0]),
             "level": answer.level,
             "reason": answer.reason,
@@ -58,7 +59,7 @@ def field_payload(assessment: Assessment, answer: FieldAnswer) -> dict[str, Any]
         "gates": features(gates, ("gate_id", "width_m")),
         "tracks": features(gpd.clip(farm.tracks, box), ()),
         "roads": road_lines(farm, box),
-        "images": field_images(assessment, answer),
+        "images": field_images(assessment, answer, box),
         "links": {"index": "../index.html"},
     }
 
@@ -71,6 +72,7 @@ def index_payload(
     by_id = {answer.field_id: answer for answer in assessment.answers}
     shown = farm.fields[farm.fields["field_id"].isin(by_id)].copy()
     answers = [by_id[name] for name in shown["field_id"]]
+    shown["crop"] = [crop_label(farm, crop) for crop in shown["crop"]]
     shown["level"] = [answer.level for answer in answers]
     shown["reason"] = [answer.reason for answer in answers]
     shown["hazards"] = [len(answer.marks) for answer in answers]
@@ -148,7 +150,6 @@ def _common(
     farm: Farm, assessment: Assessment, title: str, findings: tuple[Finding, ...]
 ) -> dict[str, Any]:
     machine = assessment.machine
-    files = farm.settings.files
     return {
         "title": title,
         "farm": farm.settings.name,
@@ -159,10 +160,14 @@ def _common(
         if machine is None
         else {"id": machine.id, "name": machine.name},
         "sources": cited(farm, findings),
-        "credit": ""
-        if files.roads is None
-        else _CREDIT.format(file=files.roads.rsplit("/", 1)[-1]),
+        "credit": credit(farm),
     }
+
+
+def credit(farm: Farm) -> str:
+    """Where the roads come from; "" when the farm has none."""
+    name = farm.settings.files.roads
+    return "" if name is None else _CREDIT.format(file=name.rsplit("/", 1)[-1])
 
 
 def _zone_sums(assessment: Assessment) -> dict[str, float]:
@@ -171,6 +176,14 @@ def _zone_sums(assessment: Assessment) -> dict[str, float]:
         str(action): round(float(area), 3)
         for action, area in table.groupby("action")["area_ha"].sum().items()
     }
+
+
+def crop_label(farm: Farm, crop: Any) -> str:
+    """A crop in trade words: the table's label, or the words the user wrote."""
+    if not isinstance(crop, str):
+        return ""
+    row = crop_row(crop, farm.tables)
+    return crop if row is None else row.words["label"]
 
 
 def _text(held: Any) -> str:

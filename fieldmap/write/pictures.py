@@ -13,6 +13,7 @@ from fieldmap.crs import transformer
 from fieldmap.farm import Farm
 from fieldmap.grid import Grid
 from fieldmap.read.elevation import cell_size_m
+from fieldmap.risk.layers import Layers
 from fieldmap.tables import Tables
 from fieldmap.units import degrees_from_percent
 from fieldmap.write.rasters import hatched, hillshade, picture
@@ -31,19 +32,28 @@ _TINTS = (
 _FINEST = 4
 
 
-def field_images(assessment: Assessment, answer: FieldAnswer) -> list[dict[str, Any]]:
-    """Pictures for a field's map: the lie of the land, slope by class, ground not looked at."""
+def field_images(
+    assessment: Assessment, answer: FieldAnswer, box: shapely.Polygon
+) -> list[dict[str, Any]]:
+    """Pictures for a field's map: the lie of the land, slope by class, ground not looked at.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    answer : FieldAnswer
+    box : shapely.Polygon
+        How far round the field the land is drawn, in the run's metric system.
+    """
     layers = answer.layers
-    images = []
+    images = farm_images(assessment.farm, box)
     if np.isfinite(answer.elevation.values).any():
-        images.append(_shade(answer.elevation, _cell_m(layers.cell_area_m2, answer)))
         images.append(_slopes(layers.ground.percent, layers.inside, assessment.farm.tables))
-    images.append(_unlooked(layers.looked, layers.inside))
+    images.append(_unlooked(layers))
     return images
 
 
 def farm_images(farm: Farm, box: shapely.Polygon) -> list[dict[str, Any]]:
-    """The lie of the land under the whole farm; none without elevation."""
+    """The lie of the land in a box of the run's system; none without elevation."""
     opened = farm.open_elevation()
     if opened is None:
         return []
@@ -60,11 +70,6 @@ def farm_images(farm: Farm, box: shapely.Polygon) -> list[dict[str, Any]]:
         native = cell_size_m(info, farm.crs, middle.x, middle.y)
     side = native * abs(grid.transform.a / info.transform.a)
     return [_shade(grid, side)] if np.isfinite(grid.values).any() else []
-
-
-def _cell_m(area_m2: float, answer: FieldAnswer) -> float:
-    times = answer.layers.ground.percent.shape[1] / answer.elevation.shape[1]
-    return float(np.sqrt(area_m2) * times)
 
 
 def _shade(elevation: Grid, cell_m: float) -> dict[str, Any]:
@@ -102,19 +107,22 @@ def _class_words(low: float, high: float | None) -> str:
     return f"{low:.0f} to {high:.0f}% ({degrees:.0f} to {degrees_from_percent(high):.0f} deg)"
 
 
-def _unlooked(looked: Grid, inside: NDArray[np.bool_]) -> dict[str, Any]:
+def _unlooked(layers: Layers) -> dict[str, Any]:
+    """Ground that nobody looked at lately; where it was flooded its zone says so already."""
+    looked = layers.looked
     rgba = np.zeros((4, *looked.shape), np.uint8)
-    src, bounds = picture(
-        _with_hatch(rgba, inside & (looked.values <= 0)), _fine(looked), widest_px=_WIDEST_PX
-    )
+    where = layers.inside & (looked.values <= 0) & (layers.flooded.values <= 0)
+    src, bounds = picture(_with_hatch(rgba, where, every=20), _fine(looked), widest_px=_WIDEST_PX)
     legend = [{"colour": _hex(_INK), "text": "nobody has looked here lately", "hatched": True}]
-    return {"name": "Not looked at", "src": src, "bounds": bounds, "shown": False, "legend": legend}
+    return {"name": "Not looked at", "src": src, "bounds": bounds, "shown": True, "legend": legend}
 
 
-def _with_hatch(rgba: NDArray[np.uint8], where: NDArray[np.bool_]) -> NDArray[np.uint8]:
+def _with_hatch(
+    rgba: NDArray[np.uint8], where: NDArray[np.bool_], *, every: int = 8
+) -> NDArray[np.uint8]:
     fine = rgba.repeat(_FINEST, axis=1).repeat(_FINEST, axis=2)
     lines = where.repeat(_FINEST, axis=0).repeat(_FINEST, axis=1)
-    lines &= hatched(lines.shape, every=8)
+    lines &= hatched(lines.shape, every=every)
     for channel in range(3):
         fine[channel][lines] = _INK[channel]
     fine[3][lines] = 255

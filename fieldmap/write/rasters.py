@@ -103,9 +103,9 @@ def picture(
 
 
 def hatched(shape: tuple[int, int], *, every: int) -> NDArray[np.bool_]:
-    """Slanting lines over an image, one pixel in ``every``."""
+    """Slanting lines over an image, two pixels wide, one in every ``every`` pixels."""
     rows, columns = np.indices(shape)
-    return np.asarray((rows + columns) % every < max(1, every // 4))
+    return np.asarray((rows + columns) % every < 2)
 
 
 def hillshade(elevation: Grid, ground_m: float) -> NDArray[np.float32]:

@@ -203,3 +203,13 @@ def test_a_figure_missing_in_the_machine_is_unknown_everywhere_by_hand(tmp_path)
 def test_a_check_of_no_such_place_is_named_by_hand(tmp_path):
     data = district(tmp_path, {1: (0, 0), 2: (1, 0)}, [(7, [1, 2], {"highway": "track"})])
     assert "way/8" in lay(measured("way/8", "width", 3.0), data).lost[0]
+
+
+def test_the_newest_figure_counts_and_the_legs_own_beats_its_ways_by_hand(tmp_path):
+    days = pd.to_datetime(["2026-05-03", "2026-05-02", "2026-05-04"])
+    rows = {"kind": ["width"] * 3, "value": [3.0, 9.0, 2.0], "who": ["A"] * 3, "when": days}
+    same = pd.DataFrame(rows | {"place": ["way/7"] * 3})
+    data = district(tmp_path, {1: (0, 0), 2: (1, 0)}, [(7, [1, 2], {"highway": "track"})])
+    assert lay(same, data).legs["width"].tolist() == [2.0]
+    own = pd.DataFrame(rows | {"place": ["leg/7-0", "leg/7-0", "way/7"]})
+    assert lay(own, data).legs["width"].tolist() == [3.0]

@@ -171,6 +171,24 @@ def test_under_a_bridge_and_a_power_line(tmp_path):
     assert "never measure it yourself" in found.survey[1]["measure"]
 
 
+def test_two_bridges_over_one_way_are_two_places(tmp_path):
+    data = district(
+        tmp_path,
+        NODES | {8: (0.5, -1), 9: (0.5, 1), 10: (1.5, -1), 11: (1.5, 1), 12: (1, 1)},
+        [
+            (41, [1, 2, 3], WIDE),
+            (42, [2, 12], WIDE),
+            (43, [8, 9], {"railway": "rail", "bridge": "yes"}),
+            (44, [10, 11], {"railway": "rail", "bridge": "yes"}),
+        ],
+    )
+    found = plan(
+        data, None, machine(), state=None, start=spot(0.1, 0), goal=spot(1.9, 0), tables=TABLES
+    )
+    assert [one["place"] for one in found.survey] == ["leg/41-0", "leg/41-1"]
+    assert len([one for one in found.findings if one.what == "clear height"]) == 2
+
+
 def test_a_missing_figure_of_the_machine_is_one_thing_to_measure(tmp_path):
     found = move(tmp_path, WIDE, transport=())
     assert found.level == "unknown"
@@ -186,6 +204,19 @@ def test_off_the_roads_is_unknown_and_too_far_is_refused(tmp_path):
     assert found.level == "unknown"
     [stretch] = [one for one in found.findings if one.what == "ground off the roads"]
     assert stretch.value == pytest.approx(55.6, abs=0.3)
+    named = plan(
+        data,
+        None,
+        machine(),
+        state=None,
+        start=off,
+        goal=spot(2.5, 0),
+        tables=TABLES,
+        names=("Old Barn", "Top Field"),
+    )
+    assert [one.where for one in named.findings if one.what == "ground off the roads"] == [
+        "Old Barn"
+    ]
     with pytest.raises(InputError, match=r"222 m|223 m"):
         plan(
             data,

@@ -259,6 +259,18 @@ function fieldmapNames(map) {
   });
 }
 
+/* Where the marks stand too close to be read they become small, and name themselves on a click. */
+function fieldmapCrowd(map) {
+  var spots = Array.prototype.map.call(map.getPane("pins").querySelectorAll(".pin-hold"), function (pin) {
+    return L.DomUtil.getPosition(pin);
+  });
+  if (spots.length < 2 || spots.length > 600) { return; }
+  var close = spots.filter(function (one) {
+    return spots.some(function (other) { return other !== one && one.distanceTo(other) < 22; });
+  }).length;
+  map.getContainer().classList.toggle("crowded", close > spots.length / 3);
+}
+
 function fieldmapDraw(map) {
   var data = JSON.parse(document.getElementById("page-data").textContent);
   var count = data.groups.reduce(function (sum, group) { return sum + group.items.length; }, 0);
@@ -281,6 +293,8 @@ function fieldmapDraw(map) {
   fieldmapFit(map);
   data.groups.forEach(function (group) { fieldmapState.groups[group.key].addTo(map); });
   fieldmapNames(map);
+  fieldmapCrowd(map);
   map.on("zoomend resize layeradd", function () { fieldmapNames(map); });
+  map.on("zoomend resize", function () { fieldmapCrowd(map); });
   L.control.scale({ metric: data.units === "metric", imperial: data.units === "us", maxWidth: 140, position: "bottomright" }).addTo(map);
 }
