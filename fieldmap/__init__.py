@@ -17,7 +17,7 @@ __version__ = "0.1.0"
 
 # Set before any library opens a raster or a vector: a text file must not be able to make the
 # reader follow it to another file or to an address, and dates in outputs must not differ.
-os.environ.setdefault("GDAL_SKIP", "VRT,WMS,WCS,WMTS,PLMOSAIC,DAAS,EEDAI,STACTA,STACIT,GTI")
+os.environ.setdefault("GDAL_SKIP", "VRT,WMS,WCS,WMTS,PLMOSAIC,DAAS,EEDAI,STACTA,STACIT")
 os.environ.setdefault(
     "OGR_SKIP", "OGR_VRT,WFS,OAPIF,Carto,AmigoCloud,CSW,Elasticsearch,PLSCENES,NGW,GDALG"
 )

@@ -27,7 +27,7 @@ from fieldmap.hazards.reach import reach_m, reached
 from fieldmap.machine import Machine
 from fieldmap.read.elevation import ElevationFile, cell_size_m
 from fieldmap.risk.ground import ground_sentences, slope_findings
-from fieldmap.risk.layers import Heights, Layers, empty_ground, field_layers
+from fieldmap.risk.layers import Heights, Layers, analysis_cell_m, empty_ground, field_layers
 from fieldmap.risk.marks import flood_share, looked_findings, mark_findings
 from fieldmap.risk.told import Told
 from fieldmap.risk.zones import zones
@@ -213,7 +213,7 @@ def _assess_one(
 
 def _heights(farm: Farm, field: shapely.Geometry, elevation: ElevationFile | None) -> Heights:
     if elevation is None:
-        cell_m = farm.tables.number("terrain.analysis_cell_m")
+        cell_m = analysis_cell_m(farm.tables)
         return Heights(empty_ground(field, farm.crs, cell_m=cell_m), cell_m, cell_m, "")
     info = elevation.info
     outline = moved(field, farm.crs, info.crs)

@@ -15,7 +15,15 @@ from pyproj.exceptions import CRSError
 from fieldmap.errors import Fault, InputError
 
 WGS84 = CRS.from_epsg(4326)
-_METHODS_THAT_STRETCH = ("popular visualisation pseudo mercator", "mercator")
+_METHODS_THAT_STRETCH = (
+    "popular visualisation pseudo mercator",
+    "mercator",
+    "equidistant cylindrical",
+    "lambert cylindrical equal area",
+    "equal earth",
+    "mollweide",
+    "sinusoidal",
+)
 
 
 def utm_for(lon: float, lat: float) -> CRS:
@@ -99,7 +107,15 @@ def metric_crs(text: str) -> CRS:
 
 
 def stretches(crs: CRS) -> bool:
-    """Whether the projection's metres are far from metres on the ground (Mercator kinds)."""
+    """Whether the projection's metres are far from metres on the ground: maps of the whole world.
+
+    Examples
+    --------
+    >>> [stretches(CRS(code)) for code in (3857, 3395, 4087, 6933, 8857)]
+    [True, True, True, True, True]
+    >>> [stretches(CRS(code)) for code in (32615, 26915, 5070, 3417)]
+    [False, False, False, False]
+    """
     operation = crs.coordinate_operation
     if operation is None:
         return False
@@ -123,9 +139,7 @@ def moved(shape: shapely.Geometry, source: CRS, target: CRS) -> shapely.Geometry
     if source == target:
         return shape
     move = transformer(source, target)
-    return shapely.transform(
-        shape, lambda xy: np.column_stack(move.transform(xy[:, 0], xy[:, 1]))
-    )
+    return shapely.transform(shape, lambda xy: np.column_stack(move.transform(xy[:, 0], xy[:, 1])))
 
 
 def jacobian(source: CRS, target: CRS, x: float, y: float, *, step: float) -> NDArray[np.float64]:

@@ -56,11 +56,7 @@ class FieldmapError(Exception):
         super().__init__(str(self))
 
     def __str__(self) -> str:
-        lines = [str(fault) for fault in self.faults[:SHOWN_AT_ONCE]]
-        left = len(self.faults) - SHOWN_AT_ONCE
-        if left > 0:
-            lines.append(f"... and {left} more")
-        return "\n".join(lines)
+        return "\n".join(told(self.faults))
 
 
 class MisuseError(FieldmapError):
@@ -79,6 +75,22 @@ class StoreError(FieldmapError):
     """The disk, a permission or a lock stood in the way."""
 
     exit_code = 5
+
+
+def told(faults: Iterable[Fault]) -> list[str]:
+    """Faults as lines, the first fifty and a count of the rest.
+
+    Examples
+    --------
+    >>> told([])
+    []
+    >>> told([Fault("a", "b", "c", "d")] * 52)[-1]
+    '... and 2 more'
+    """
+    gathered = list(faults)
+    lines = [str(fault) for fault in gathered[:SHOWN_AT_ONCE]]
+    left = len(gathered) - SHOWN_AT_ONCE
+    return [*lines, f"... and {left} more"] if left > 0 else lines
 
 
 def raise_all(faults: Iterable[Fault]) -> None:

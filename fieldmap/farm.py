@@ -3,32 +3,27 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Iterable
+from contextlib import nullcontext
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, TypeVar
 
 import geopandas as gpd
 import pandas as pd
+import shapely
 from pyproj import CRS
 
-from fieldmap.crs import metric_crs
+from fieldmap.crs import WGS84
 from fieldmap.errors import Fault, FieldmapError, InputError, MisuseError, raise_all
-from fieldmap.hazards.events import standing
-from fieldmap.hazards.store import read_events
+from fieldmap.farm_files import ANY_METRIC, FARM_FILE, Reading, no_fields
 from fieldmap.machine import Machine
 from fieldmap.network import RoadData
 from fieldmap.read.elevation import ElevationFile
-from fieldmap.read.fields import read_fields, read_gates
-from fieldmap.read.flood import read_flood
-from fieldmap.read.gpx import read_tracks
-from fieldmap.read.road_checks import read_road_checks
-from fieldmap.read.roads import read_roads
-from fieldmap.read.settings import FarmSettings, read_farm_settings, read_machines
+from fieldmap.read.settings import FarmSettings, read_farm_settings
 from fieldmap.tables import Tables, load_tables
 
-_Read = TypeVar("_Read")
-FARM_FILE = "farm.toml"
+__all__ = ["FARM_FILE", "Farm", "check_farm", "far_apart", "load_farm"]
+
+_NAMED = 5
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,12 +109,27 @@ def check_farm(folder: str | Path) -> tuple[tuple[Fault, ...], tuple[str, ...]]:
     Returns
     -------
     tuple of Fault, tuple of str
-        Every fault; and notes on what was mended or is not there.
+        Every fault; and notes on what was mended, lies far off or is not there.
     """
     farm, faults = _read(Path(folder), with_roads=True)
     if farm is None:
         return tuple(faults), ()
-    return tuple(faults), (*farm.notes, *_absent(farm))
+    try:
+        heights = _heights_known(farm)
+    except FieldmapError as error:
+        return (*faults, *error.faults), farm.notes
+    return tuple(faults), (*farm.notes, *heights, *_absent(farm))
+
+
+def _heights_known(farm: Farm) -> list[str]:
+    """A word when no field has a height under it; raises when the raster breaks off there."""
+    with farm.open_elevation() or nullcontext() as elevation:
+        if elevation is None:
+            return []
+        box = gpd.GeoSeries([shapely.box(*farm.fields.total_bounds)], crs=farm.crs)
+        if elevation.readable(tuple(box.to_crs(elevation.info.crs).total_bounds)):
+            return []
+        return [f"{elevation.info.path.name}: no height is known where the fields lie"]
 
 
 def _absent(farm: Farm) -> list[str]:
@@ -145,87 +155,39 @@ def _absent(farm: Farm) -> list[str]:
 
 def _read(folder: Path, *, with_roads: bool) -> tuple[Farm | None, list[Fault]]:
     faults: list[Fault] = []
-
-    def attempt(action: Callable[[], _Read], fallback: _Read) -> _Read:
-        try:
-            return action()
-        except FieldmapError as error:
-            faults.extend(error.faults)
-            return fallback
-
-    settings = attempt(lambda: read_farm_settings(folder / FARM_FILE), None)
-    if settings is None:
-        return None, faults
-    files = settings.files
-    tables = attempt(lambda: load_tables().with_overrides(settings.tables), load_tables())
-    wanted = attempt(lambda: None if settings.crs is None else metric_crs(settings.crs), None)
-    layer = attempt(
-        lambda: read_fields(
-            _at(folder, files.fields), columns=settings.columns.get("fields"), crs=wanted
-        ),
-        None,
-    )
-    if layer is None:
-        return None, faults
-    crs = CRS.from_user_input(layer.table.crs)
-    notes = list(layer.notes)
-    walks = attempt(lambda: read_tracks(_globbed(folder, files.tracks), crs=crs), None)
-    tracks, track_notes = walks or (read_tracks([], crs=crs)[0], ())
-    log = Path(_at(folder, files.hazards))
+    try:
+        settings = read_farm_settings(folder / FARM_FILE)
+    except FieldmapError as error:
+        return None, list(error.faults)
+    reading = Reading(folder, settings, faults)
+    tables = reading.attempt(lambda: load_tables().with_overrides(settings.tables), load_tables())
+    layer = reading.fields()
+    # without fields the other files are read all the same, so that their faults are told too
+    crs = ANY_METRIC if layer is None else CRS.from_user_input(layer.table.crs)
+    tracks, track_notes = reading.tracks(crs)
+    log = folder / settings.files.hazards
     farm = Farm(
         folder=folder,
         settings=settings,
         tables=tables,
         crs=crs,
-        fields=layer.table,
-        gates=_optional(
-            files.gates,
-            lambda name: attempt(lambda: read_gates(_at(folder, name), crs=crs), _no_gates(crs)),
-            _no_gates(crs),
-        ),
-        machines=_optional(
-            files.machines,
-            lambda name: attempt(lambda: read_machines(Path(_at(folder, name))), ()),
-            (),
-        ),
-        hazards=attempt(lambda: standing(read_events(log)).to_crs(crs), _no_hazards(crs)),
+        fields=no_fields(crs) if layer is None else layer.table,
+        gates=reading.gates(crs),
+        machines=reading.machines(),
+        hazards=reading.hazards(crs),
         log_read=log.exists(),
         tracks=tracks,
-        flood=_optional(
-            files.flood,
-            lambda name: attempt(lambda: read_flood(_at(folder, name), crs=crs), _no_flood(crs)),
-            _no_flood(crs),
-        ),
-        elevation=None if files.elevation is None else Path(_at(folder, files.elevation)),
-        roads=None,
-        road_checks=None,
-        notes=(*notes, *track_notes),
+        flood=reading.flood(crs),
+        elevation=reading.elevation(),
+        roads=reading.roads(crs) if with_roads else None,
+        road_checks=reading.road_checks() if with_roads else None,
+        notes=(*(() if layer is None else layer.notes), *track_notes),
     )
     faults.extend(_unknown_kinds(farm, log))
-    attempt(lambda: _opens(farm), None)
-    if with_roads and files.roads is not None:
-        name, checks = files.roads, files.road_checks
-        roads = attempt(lambda: read_roads(_at(folder, name), crs=crs), None)
-        measured = (
-            None if checks is None else attempt(lambda: read_road_checks(_at(folder, checks)), None)
-        )
-        farm = dataclasses.replace(
-            farm,
-            roads=roads,
-            road_checks=measured,
-            notes=(*farm.notes, *(() if roads is None else roads.warnings)),
-        )
-    return farm, faults
-
-
-def _optional(name: str | None, read: Callable[[str], _Read], fallback: _Read) -> _Read:
-    return fallback if name is None else read(name)
-
-
-def _opens(farm: Farm) -> None:
-    opened = farm.open_elevation()
-    if opened is not None:
-        opened.close()
+    if layer is None:
+        return None, faults
+    on_roads = () if farm.roads is None else farm.roads.warnings
+    return dataclasses.replace(farm, notes=(*farm.notes, *far_apart(farm), *on_roads)), faults
 
 
 def _unknown_kinds(farm: Farm, log: Path) -> list[Fault]:
@@ -243,50 +205,37 @@ def _unknown_kinds(farm: Farm, log: Path) -> list[Fault]:
     ]
 
 
-def _at(folder: Path, name: str) -> str:
-    return name if "://" in name or name.startswith("/vsi") else str(folder / name)
+def far_apart(farm: Farm) -> list[str]:
+    """What lies so far from every field that it may be the wrong file, in words.
+
+    Gates and places one by one; the flood, the walks and the roads as a whole.
+    """
+    beyond_m = farm.tables.number("looking.far_m")
+    box = shapely.box(*shapely.buffer(shapely.box(*farm.fields.total_bounds), beyond_m).bounds)
+    places = farm.settings.places
+    points = gpd.GeoSeries([shapely.Point(pair) for pair in places.values()], crs=WGS84)
+    marks = {
+        f"place {name}": point for name, point in zip(places, points.to_crs(farm.crs), strict=True)
+    }
+    marks |= {
+        f"gate {name}": point
+        for name, point in zip(farm.gates["gate_id"], farm.gates.geometry, strict=True)
+    }
+    wholes = {"flood": farm.flood, "tracks": farm.tracks}
+    if farm.roads is not None:
+        wholes["roads"] = farm.roads.edges
+    marks |= {key: shapely.box(*table.total_bounds) for key, table in wholes.items() if len(table)}
+    far = [
+        f"{what} lies over {beyond_m / 1000:.0f} km from every field: is it the right one, "
+        "or are latitude and longitude swapped?"
+        for what, shape in marks.items()
+        if not box.intersects(shape)
+    ]
+    named = farm.gates["field_id"].dropna()
+    strange = list(dict.fromkeys(named[~named.isin(farm.fields["field_id"])]))
+    return far if not strange else [*far, f"gates name {_some(strange)}, not among the fields"]
 
 
-def _globbed(folder: Path, patterns: Iterable[str]) -> list[Path]:
-    faults, found = [], []
-    for pattern in patterns:
-        names = sorted(folder.glob(pattern))
-        if not names:
-            faults.append(
-                Fault(
-                    "tracks that are not there",
-                    pattern,
-                    "the ground walked would count as unseen",
-                    "correct the pattern, or take it out of farm.toml",
-                    where=str(folder / FARM_FILE),
-                )
-            )
-        found.extend(names)
-    raise_all(faults)
-    return found
-
-
-def _empty(crs: CRS, **columns: Any) -> gpd.GeoDataFrame:
-    held = {name: pd.Series(dtype=kind) for name, kind in columns.items()}
-    return gpd.GeoDataFrame(held, geometry=gpd.GeoSeries([], crs=crs), crs=crs)
-
-
-def _no_gates(crs: CRS) -> gpd.GeoDataFrame:
-    return _empty(crs, gate_id=str, field_id=str, width_m=float)
-
-
-def _no_flood(crs: CRS) -> gpd.GeoDataFrame:
-    return _empty(crs, date="datetime64[us, UTC]")
-
-
-def _no_hazards(crs: CRS) -> gpd.GeoDataFrame:
-    return _empty(
-        crs,
-        hazard_id=str,
-        kind=str,
-        note=str,
-        who=str,
-        time="datetime64[us, UTC]",
-        radius_m=float,
-        height_m=float,
-    )
+def _some(names: list[str]) -> str:
+    shown = ", ".join(names[:_NAMED])
+    return shown if len(names) <= _NAMED else f"{shown} and {len(names) - _NAMED} more"

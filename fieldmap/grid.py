@@ -58,9 +58,7 @@ class Grid:
         """Another grid on the same cells."""
         return Grid(values.astype(np.float32), self.transform, self.crs, unit, name)
 
-    def finer(
-        self, times: int, *, over: tuple[float, float, float, float] | None = None
-    ) -> Grid:
+    def finer(self, times: int, *, over: tuple[float, float, float, float] | None = None) -> Grid:
         """The same values on cells ``times`` smaller; repeated, never interpolated.
 
         Parameters

@@ -15,12 +15,15 @@ from fieldmap.hazards.store import append, read_events
 from fieldmap.read.finds import distant, read_finds
 from fieldmap.read.vectors import Layer
 
+_ROWS_NAMED = 5
+
 
 class Taken(NamedTuple):
-    """One file: how many finds it holds and how many were new to the log."""
+    """One file: finds it holds, those that differ from each other, those new to the log."""
 
     file: str
     read: int
+    told: int
     new: int
 
 
@@ -54,7 +57,7 @@ def take_in(farm: Farm, files: Sequence[Path], *, swap_xy: bool = False) -> Inta
     layers: list[tuple[Path, Layer]] = []
     for path in files:
         try:
-            layer = read_finds(path, tables=farm.tables, swap_xy=swap_xy)
+            layer = read_finds(path, tables=farm.tables, swap_xy=swap_xy, zone=farm.settings.zone())
         except FieldmapError as error:
             faults.extend(error.faults)
             continue
@@ -75,25 +78,32 @@ def _written(farm: Farm, layers: Sequence[tuple[Path, Layer]]) -> Intake:
         known |= set(fresh["event_id"])
         taken |= set(fresh["hazard_id"])
         parts.append(fresh)
-        counts.append(Taken(path.name, len(layer.table), len(fresh)))
-    append(log, pd.concat(parts, ignore_index=True))
+        counts.append(Taken(path.name, len(layer.table), len(events), len(fresh)))
+    if any(len(part) for part in parts):
+        append(log, pd.concat(parts, ignore_index=True))
     notes = [note for _, layer in layers for note in layer.notes]
+    notes += [
+        f"{one.file}: {one.read - one.told} finds say the same as another and count once"
+        for one in counts
+        if one.told < one.read
+    ]
     return Intake(log, tuple(counts), tuple(notes))
 
 
 def _too_far(farm: Farm, path: Path, layer: Layer) -> list[Fault]:
     beyond_m = farm.tables.number("looking.far_m")
-    found = distant(layer.table, farm.fields, beyond_m=beyond_m)
-    if not found["far"]:
+    rows, swap_would_cure = distant(layer.table, farm.fields, beyond_m=beyond_m)
+    if not rows:
         return []
+    shown = ", ".join(map(str, rows[:_ROWS_NAMED])) + (" ..." if len(rows) > _ROWS_NAMED else "")
     return [
         Fault(
             "finds far from every field",
-            f"{found['far']} of {len(layer.table)} lie over {beyond_m / 1000:.0f} km away",
+            f"{len(rows)} of {len(layer.table)} lie over {beyond_m / 1000:.0f} km away",
             "they would be logged where nobody mows",
             "give --swap-xy: latitude and longitude look swapped"
-            if found["swap_would_cure"]
+            if swap_would_cure
             else "check that it is the right file, or take those rows out",
-            where=str(path),
+            where=f"{path} row {shown}",
         )
     ]

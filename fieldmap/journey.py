@@ -103,19 +103,38 @@ def place(farm: Farm, name: str) -> tuple[float, float]:
         return found.x, found.y
     pair = _lat_lon(name)
     if pair is None:
-        known = [*farm.settings.places, *farm.gates["gate_id"], *farm.fields["field_id"]]
-        raise MisuseError(
-            Fault(
-                "no such place",
-                name,
-                "a move goes from a place to a place",
-                f"use latitude,longitude or one of {', '.join(known[:20])}",
-            )
-        )
+        raise MisuseError(_no_place(farm, name))
     return pair
 
 
+def _no_place(farm: Farm, name: str) -> Fault:
+    turned = _lat_lon(",".join(reversed(name.split(","))))
+    if turned is not None:
+        return Fault(
+            "latitude and longitude look swapped",
+            name,
+            "no latitude is beyond 90 degrees",
+            f"write {turned[1]:g},{turned[0]:g}",
+        )
+    known = [*farm.settings.places, *farm.gates["gate_id"], *farm.fields["field_id"]]
+    return Fault(
+        "no such place",
+        name,
+        "a move goes from a place to a place",
+        f"use latitude,longitude or one of {', '.join(known[:20])}",
+    )
+
+
 def _lat_lon(text: str) -> tuple[float, float] | None:
+    """Longitude and latitude of ``latitude,longitude`` in degrees; ``None`` for other words.
+
+    Examples
+    --------
+    >>> _lat_lon("40.6, -92.9")
+    (-92.9, 40.6)
+    >>> _lat_lon("home") is _lat_lon("nan,nan") is _lat_lon("91,0") is None
+    True
+    """
     parts = text.split(",")
     try:
         lat, lon = (float(part) for part in parts)

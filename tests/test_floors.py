@@ -20,7 +20,7 @@ FLOORS: dict[str, float] = {
     "read": 2, "terrain": 2, "hazards": 2, "roads": 2,
     "risk": 3,
     "advice": 4,
-    "farm": 4.5, "intake": 4.6, "assessment": 4.6, "journey": 4.6,
+    "farm_files": 4.4, "farm": 4.5, "intake": 4.6, "assessment": 4.6, "journey": 4.6,
     "write": 5,
     "cli": 7,
 }  # fmt: skip

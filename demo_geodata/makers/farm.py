@@ -62,7 +62,7 @@ PLANS = (
     Plan("S7", "Spoil Side", "native_warm_season", 1, 4, False,
          ((1620, 2470), (1900, 2430), (2190, 2480), (2225, 2725), (1950, 2760), (1640, 2735)),
          "s7 track", None),
-    Plan("S8", "Orchard Piece", "timothy", 1, 1, False,
+    Plan("S8", "Orchard Piece", "clover", 2, 0, False,
          ((4440, 3165), (4700, 3150), (4820, 3180), (4830, 3555), (4430, 3555)),
          "by the orchard", 5.2),
     Plan("S9", "Sink Hill", "cereal_rye", 1, 2, True,

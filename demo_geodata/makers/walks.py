@@ -17,7 +17,7 @@ POINT_EVERY_M = 11.0
 
 
 def write_all(folder: Path, farm: list[Field]) -> None:
-    """Four walks: one before the flood, three after it."""
+    """Five walks: one before the flood, four after it."""
     folder.mkdir(parents=True, exist_ok=True)
     field = {one.plan.field_id: one.shape for one in farm}
     part = clip_by_rect(field["S2"], 2600, 1200, 2950, 1760)
@@ -25,6 +25,7 @@ def write_all(folder: Path, farm: list[Field]) -> None:
         ("before_flood", field["S1"], 30.0, 0.0, "2026-05-20T13:00:00"),
         ("south_flat", field["S4"], SPACING_M, 2.0, "2026-06-03T12:30:00"),
         ("third_bench", field["S5"], SPACING_M, 0.0, "2026-06-04T12:20:00"),
+        ("orchard_piece", field["S8"], SPACING_M, 1.0, "2026-06-06T13:10:00"),
         ("river_crook_west", part, SPACING_M, 55.0, "2026-06-02T12:50:00"),
     )
     for name, ground, spacing_m, turned_deg, start in walks:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from fieldmap.advice.conditions import SET_UP_CAUTION, Conditions, crop_unknown
-from fieldmap.finding import Finding, Level
+from fieldmap.finding import Finding, Level, worst
 from fieldmap.machine import Machine
 from fieldmap.risk.told import Told
 from fieldmap.tables import Constant, Tables
@@ -74,9 +74,10 @@ def _fit(field: Conditions, row: Constant, machine: Machine | None) -> Told:
     else:
         level = "care"
         why += _mismatch(has, poor=has in row.words["against"].split(";"))
-    if field.rough and has in ("rubber_rolls", "steel_rolls"):
-        level = "care"
-        why += " Stones argue for rubber, and for a taller cut first of all."
+    if has in ("rubber_rolls", "steel_rolls"):
+        stones, words = _stones(field)
+        level = worst((level, stones))
+        why += words
     return Told(
         Finding(
             level=level,
@@ -90,6 +91,15 @@ def _fit(field: Conditions, row: Constant, machine: Machine | None) -> Told:
         ),
         change,
     )
+
+
+def _stones(field: Conditions) -> tuple[Level, str]:
+    """What stones mean for a machine with rolls."""
+    if field.rough is None:
+        return "unknown", " Stones argue for rubber rolls; whether any lie here nobody knows."
+    if field.rough:
+        return "care", " Stones argue for rubber, and for a taller cut first of all."
+    return "ok", ""
 
 
 def _mismatch(has: str, *, poor: bool) -> str:

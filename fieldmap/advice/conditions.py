@@ -6,6 +6,8 @@ import re
 from collections.abc import Iterable, Mapping
 from typing import Any, NamedTuple
 
+import numpy as np
+
 from fieldmap.finding import Level
 from fieldmap.tables import Constant, Tables
 
@@ -33,7 +35,7 @@ class Conditions(NamedTuple):
 
 
 def conditions(
-    field: Mapping[str, Any], *, kinds: Iterable[str], flooded: bool, tables: Tables
+    field: Mapping[str, Any], *, kinds: Iterable[str] | None, flooded: bool, tables: Tables
 ) -> Conditions:
     """Gather what the boundary table and the log say about a field.
 
@@ -41,13 +43,13 @@ def conditions(
     ----------
     field : mapping
         Row of the boundary table: ``field_id, crop, cutting, stoniness, lodged``.
-    kinds : iterable of str
-        Hazard kinds marked in the field.
+    kinds : iterable of str or None
+        Hazard kinds marked in the field; ``None`` when there is no log.
     flooded : bool
         Whether any of it stood under water.
     tables : Tables
     """
-    marks = tuple(dict.fromkeys(kinds))
+    marks = tuple(dict.fromkeys(() if kinds is None else kinds))
     marked = [tables[f"hazard_kinds.{kind}"] for kind in marks]
     hits = [row.words["label"] for row in marked if "knives" in row.words["endangers"].split(";")]
     stoniness = _number(field.get("stoniness"))
@@ -55,22 +57,24 @@ def conditions(
         rough, words = True, f"marked in the log: {', '.join(hits)}"
     elif stoniness is None:
         rough, words = None, "nobody said whether the ground is stony"
-    elif stoniness >= 1:
-        rough, words = True, f"stoniness class {stoniness:.0f} in the boundary table"
+    elif stoniness > 0:
+        rough, words = True, f"stoniness class {stoniness:g} in the boundary table"
+    elif kinds is None:
+        rough, words = None, "there is no hazard log, so nobody knows what can hit the knives"
     else:
         rough, words = False, "stoniness class 0 and nothing marked that can hit the knives"
     cutting = _number(field.get("cutting"))
     lodged = field.get("lodged")
-    said = field.get("crop")
+    said = _words(field.get("crop"))
     return Conditions(
         field_id=str(field["field_id"]),
-        crop=None if said is None else crop_row(str(said), tables),
-        crop_words="" if said is None else str(said),
+        crop=crop_row(said, tables) if said else None,
+        crop_words=said,
         cutting=None if cutting is None else round(cutting),
         rough=rough,
         rough_words=words,
         soil=flooded or "silt" in marks,
-        lodged=lodged if isinstance(lodged, bool) else None,
+        lodged=bool(lodged) if isinstance(lodged, bool | np.bool_) else None,
     )
 
 
@@ -105,6 +109,13 @@ def crop_unknown(field: Conditions) -> tuple[str, str] | None:
     )
 
 
+def rough_change(field: Conditions) -> str:
+    """What would settle whether something can hit the knives."""
+    if field.rough_words.startswith("there is no hazard log"):
+        return "Log what is found with 'fieldmap hazards import'"
+    return "Say the stoniness class of the field, 0 when it is clean"
+
+
 def level_of(field: Conditions) -> Level:
     """``unknown`` when nobody said whether the ground is stony, ``care`` when it is rough."""
     if field.rough is None:
@@ -116,6 +127,11 @@ def _number(held: Any) -> float | None:
     if held is None or held != held:  # noqa: PLR0124 - NaN
         return None
     return float(held)
+
+
+def _words(held: Any) -> str:
+    missing = held is None or held != held  # noqa: PLR0124 - NaN
+    return "" if missing else str(held).strip()
 
 
 def _plain(words: str) -> str:

@@ -4,7 +4,13 @@ from __future__ import annotations
 
 import math
 
-from fieldmap.advice.conditions import SET_UP_CAUTION, Conditions, crop_unknown, level_of
+from fieldmap.advice.conditions import (
+    SET_UP_CAUTION,
+    Conditions,
+    crop_unknown,
+    level_of,
+    rough_change,
+)
 from fieldmap.finding import Finding, Level
 from fieldmap.machine import Machine, SkidShoe
 from fieldmap.risk.told import Told
@@ -99,7 +105,7 @@ def _height(field: Conditions, crop: Constant, machine: Machine | None) -> Told:
     reasons = [f"Range for {crop.words['label']}."]
     change = ""
     if field.rough is None:
-        change = "Say the stoniness class of the field, 0 when it is clean"
+        change = rough_change(field)
     if tall:
         reasons.append(f"Tall end: {_tall_words(field)}.")
     picked = pick_shoe(() if machine is None else machine.skid_shoes, crop, tall=tall)
@@ -124,7 +130,7 @@ def _height(field: Conditions, crop: Constant, machine: Machine | None) -> Told:
             what="cut height and skid shoe",
             where=field.field_id,
             why=" ".join(reasons),
-            basis="assumed" if crop.source in ("memory", "practice") else "mapped",
+            basis="assumed",
             sources=(crop.source, "practice") if tall else (crop.source,),
             value=value,
             low=crop.low,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from fieldmap.advice.conditions import SET_UP_CAUTION, Conditions
+from fieldmap.advice.conditions import SET_UP_CAUTION, Conditions, rough_change
 from fieldmap.finding import Finding, Level
 from fieldmap.machine import Knife, Machine
 from fieldmap.risk.told import Told
@@ -44,8 +44,8 @@ def _choice(field: Conditions) -> _Choice:
         return _Choice(
             "low_lift",
             "unknown",
-            "Nobody said whether the ground is stony.",
-            "Say the stoniness class of the field, 0 when it is clean",
+            f"{field.rough_words[0].upper()}{field.rough_words[1:]}.",
+            rough_change(field),
         )
     if field.lodged is None:
         return _Choice(
@@ -91,20 +91,28 @@ def _knife(field: Conditions, machine: Machine | None, tables: Tables) -> Told:
     )
 
 
+def _tilt_choice(field: Conditions) -> tuple[str, Level, str]:
+    """Row of the table, level and reason."""
+    if field.rough:
+        return "rough", "care", "Rough or stony ground: the flattest setting."
+    if field.rough is None:
+        why = f"{field.rough_words[0].upper()}{field.rough_words[1:]}: the flattest setting."
+        return "rough", "unknown", why
+    if field.soil:
+        return "normal", "care", "Silt or flood left soil on the crop: no steeper, lodged or not."
+    if field.lodged is None:
+        return "normal", "unknown", "Clean ground, but nobody said whether the crop is lodged."
+    if field.lodged:
+        return "lodged", "ok", "Lodged crop on clean ground."
+    return "normal", "ok", "Normal ground and a standing crop; keep the bar near level."
+
+
 def _tilt(field: Conditions, tables: Tables) -> Told:
-    key, level, why = "normal", "ok", "Normal ground and a standing crop; keep the bar near level."
-    if field.rough or field.rough is None:
-        key, level, why = (
-            "rough",
-            "care",
-            "Rough or stony ground, or nobody said: the flattest setting.",
-        )
-    elif field.lodged:
-        key, level, why = "lodged", "ok", "Lodged crop on clean ground."
+    key, level, why = _tilt_choice(field)
     row = tables[f"knives.cutterbar_tilt_{key}_deg"]
     return Told(
         Finding(
-            level=level if field.rough is not None else "unknown",  # type: ignore[arg-type]
+            level=level,
             what="cutterbar tilt",
             where=field.field_id,
             why=why,

@@ -2,18 +2,27 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+import re
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from fieldmap.cli.options import Day, Debug, Folder, Json, MachineId, Out, Overwrite, Strict
 from fieldmap.cli.reply import Reply, columns
+from fieldmap.errors import Fault, MisuseError, StoreError
+
+if TYPE_CHECKING:
+    from fieldmap.assessment import Assessment
+    from fieldmap.farm import Farm
+
+_ADDRESS = re.compile(r"[a-z]+://[^\s/:]+:\d{1,5}")
 
 
 def assess(
     folder: Folder,
     field: Annotated[
-        list[str] | None, typer.Option("--field", help="Only this field; may be repeated.")
+        list[str] | None,
+        typer.Option("--field", metavar="ID", help="Only this field; may be repeated."),
     ] = None,
     machine: MachineId = None,
     date: Day = None,
@@ -21,7 +30,9 @@ def assess(
     pages: Annotated[bool, typer.Option("--pages/--no-pages", help="Write the HTML pages.")] = True,
     cluster: Annotated[
         str | None,
-        typer.Option("--cluster", help="Address of a Dask scheduler that shares the files."),
+        typer.Option(
+            "--cluster", metavar="ADDRESS", help="A Dask scheduler that shares the files."
+        ),
     ] = None,
     overwrite: Overwrite = False,
     strict: Strict = False,
@@ -30,7 +41,6 @@ def assess(
 ) -> Reply:
     """Assess the fields before a cut: what lies there, the slopes, how to set the mower."""
     del json, debug, strict
-    from fieldmap.assessment import assess as run
     from fieldmap.cli.day import asked_day
     from fieldmap.farm import load_farm
     from fieldmap.write.assessment import write_assessment
@@ -38,8 +48,9 @@ def assess(
 
     farm = load_farm(folder, with_roads=pages)
     day = asked_day(date, farm.settings.zone())
-    done = run(farm, day=day, machine_id=machine, field_ids=field or (), cluster=cluster)
-    written = write_assessment(done, out or folder / "outputs", pages=pages, overwrite=overwrite)
+    done = _assessed(farm, day=day, machine_id=machine, field_ids=field or (), cluster=cluster)
+    target = out or folder / "outputs"
+    written = write_assessment(done, target, pages=pages, overwrite=overwrite)
     rows = [(one.field_id, one.level, one.reason) for one in done.answers]
     counts = ", ".join(f"{number} {level}" for level, number in done.counts().items())
     return Reply(
@@ -48,8 +59,37 @@ def assess(
             *columns(rows, head=("field", "answer", "why")),
             "",
             f"{len(rows)} fields: {counts}. 'ok' means that nothing was found against it, no more.",
-            f"open {written[0]}" if pages else f"written {written[0].parent}",
+            f"open {written[0]}" if pages else f"written to {target}",
         ],
         warnings=farm.notes,
         attention=any(one.level in ("stop", "unknown") for one in done.answers),
     )
+
+
+def _assessed(farm: Farm, *, cluster: str | None, **asked: Any) -> Assessment:
+    """The assessment; a cluster that is no address or does not answer is told as that."""
+    from fieldmap.assessment import assess
+
+    if cluster is None:
+        return assess(farm, **asked)
+    if not _ADDRESS.fullmatch(cluster):
+        raise MisuseError(
+            Fault(
+                "--cluster is not an address",
+                cluster,
+                "the fields cannot be sent out",
+                "write it as tcp://host:8786",
+            )
+        )
+    try:
+        return assess(farm, cluster=cluster, **asked)
+    except OSError as error:
+        raise StoreError(
+            Fault(
+                "no answer from the cluster",
+                str(error),
+                "no field was assessed",
+                "check the address and that its scheduler runs, or leave --cluster out",
+                where=cluster,
+            )
+        ) from error

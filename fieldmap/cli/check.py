@@ -14,7 +14,8 @@ def check(
     from fieldmap.farm import check_farm
 
     faults, notes = check_farm(folder)
-    lines = [] if faults else ["every input was read, no fault found"]
+    count = f"{len(faults)} {'fault' if len(faults) == 1 else 'faults'} to mend"
+    lines = [count] if faults else ["every input was read, no fault found"]
     return Reply(
         result={"faults": len(faults), "notes": list(notes)},
         lines=[*lines, *(f"note: {note}" for note in notes)],

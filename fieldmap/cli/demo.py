@@ -15,11 +15,14 @@ from fieldmap.errors import Fault, MisuseError, StoreError
 
 _DAY = date(2026, 6, 9)
 _MACHINE = "pull-39"
+FARM_FILE = "farm.toml"
 _MOVES = (("home", "S1", "rear-3"), ("home", "S5", "wide-87"))
 
 
 def demo(
-    out: Annotated[Path, typer.Option("--out", help="Where to write.")] = Path("outputs/demo"),
+    out: Annotated[Path, typer.Option("--out", metavar="DIR", help="Where to write.")] = Path(
+        "outputs/demo"
+    ),
     json: Json = False,
     debug: Debug = False,
 ) -> Reply:
@@ -83,6 +86,15 @@ def _fresh_farm(out: Path) -> Path:
     """A copy of the invented farm that the demo may write into."""
     source = _demo_geodata()
     folder = out / "farm"
+    if folder.exists() and _first_line(folder / FARM_FILE) != _first_line(source / FARM_FILE):
+        raise MisuseError(
+            Fault(
+                "a folder in the way that the demo did not make",
+                str(folder),
+                "what is in it would be lost",
+                "choose another --out",
+            )
+        )
     try:
         shutil.rmtree(folder, ignore_errors=True)
         shutil.copytree(
@@ -103,6 +115,14 @@ def _fresh_farm(out: Path) -> Path:
             )
         ) from error
     return folder
+
+
+def _first_line(path: Path) -> str:
+    """The line that says the farm is invented; nothing for a file that is not there."""
+    try:
+        return path.read_text("utf-8").partition("\n")[0]
+    except (OSError, UnicodeDecodeError):
+        return ""
 
 
 def _demo_geodata() -> Path:

@@ -3,21 +3,38 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from fieldmap.cli.options import Debug, Folder, Json, SwapXy
 from fieldmap.cli.reply import Reply, columns
+from fieldmap.errors import Fault, MisuseError
 
-app = typer.Typer(help="The hazard log.", no_args_is_help=True, rich_markup_mode=None)
+if TYPE_CHECKING:
+    from fieldmap.tables import Tables
+
+_PROPERTIES = (
+    "hazard_id",
+    "kind",
+    "level",
+    "time",
+    "who",
+    "action",
+    "note",
+    "radius_m",
+    "height_m",
+)
+
+app = typer.Typer(help="The hazard log: import finds, list what stands in it.")
 
 
-@app.command("import")
+@app.command("import", short_help="Add finds from files to the log: all of them, or none.")
 def import_(
     folder: Folder,
     files: Annotated[
-        list[Path], typer.Argument(help="GeoJSON, GeoPackage, Shapefile, CSV or GPX.")
+        list[Path],
+        typer.Argument(metavar="FILE...", help="GeoJSON, GeoPackage, Shapefile, CSV or GPX."),
     ],
     swap_xy: SwapXy = False,
     json: Json = False,
@@ -43,7 +60,9 @@ def import_(
 @app.command("list")
 def list_(
     folder: Folder,
-    kind: Annotated[str | None, typer.Option("--kind", help="Only this kind.")] = None,
+    kind: Annotated[
+        str | None, typer.Option("--kind", metavar="KIND", help="Only this kind.")
+    ] = None,
     json: Json = False,
     debug: Debug = False,
 ) -> Reply:
@@ -55,18 +74,34 @@ def list_(
 
     farm = load_farm(folder, with_roads=False)
     shown = hazards_shown(farm)
+    shown["found"], shown["time"] = shown["time"], farm.hazards["time"]
     if kind is not None:
-        farm.tables[f"hazard_kinds.{kind}"]
-        shown = shown[shown["kind"] == kind]
-    names = ("hazard_id", "kind", "level", "time", "who", "action", "note")
-    held = features(shown, (*names, "radius_m", "height_m"))
-    rows = [tuple(str(one["properties"][name] or "") for name in names) for one in held["features"]]
+        shown = shown[shown["kind"] == _known(kind, farm.tables)]
+    rows = shown[["hazard_id", "kind", "level", "found", "who", "action", "note"]]
+    held = features(shown, _PROPERTIES)
     return Reply(
         result={"hazards": held},
         lines=[
-            *columns(rows, head=("id", "kind", "level", "found", "who", "do", "note")),
+            *columns(
+                rows.fillna("").to_numpy().tolist(),
+                head=("id", "kind", "level", "found", "who", "do", "note"),
+            ),
             "",
             f"{len(rows)} in the log. A clear log is not a clear field.",
         ],
         warnings=() if farm.log_read else ("there is no hazard log yet",),
+    )
+
+
+def _known(kind: str, tables: Tables) -> str:
+    kinds = [row.key.split(".", 1)[1] for row in tables.rows("hazard_kinds")]
+    if kind in kinds:
+        return kind
+    raise MisuseError(
+        Fault(
+            "no such kind of hazard",
+            kind,
+            "nothing can be listed",
+            f"use one of {', '.join(kinds)}",
+        )
     )

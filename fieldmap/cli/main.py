@@ -2,33 +2,38 @@
 
 from __future__ import annotations
 
+import os
 import sys
+import traceback
+from collections.abc import Sequence
 from typing import Any
 
-import click
 import typer
 
 from fieldmap.cli import assess, check, demo, hazards, move, start, values, version
 from fieldmap.cli.reply import STRICT_EXIT, Reply, envelope, err, out, print_json
-from fieldmap.errors import Fault, FieldmapError
+from fieldmap.errors import Fault, FieldmapError, told
 
 OUR_FAULT, MISUSE, BAD_INPUT, DISK = 1, 2, 3, 5
+STOPPED = 130  # what a shell gives a command that was stopped with Ctrl-C
 
 app = typer.Typer(
     name="fieldmap",
     help="What lies in the fields, how to set the mower, and whether the road fits.",
-    no_args_is_help=True,
+    context_settings={"help_option_names": ["-h", "--help"]},
     add_completion=False,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
-app.command("demo")(demo.demo)
-app.command("start")(start.start)
-app.command("check")(check.check)
-app.command("assess")(assess.assess)
-app.command("move")(move.move)
-app.command("values")(values.values)
-app.command("version")(version.version)
+app.command("demo", short_help="The whole job on an invented farm, and what to open.")(demo.demo)
+app.command("start", short_help="Make a farm folder from your files.")(start.start)
+app.command("check", short_help="Read every input and list every fault.")(check.check)
+app.command("assess", short_help="Risk, findings, mower settings, maps and sheets.")(assess.assess)
+app.command("move", short_help="Check a road move before the machine is on the road.")(move.move)
+app.command("values", short_help="The figures every answer rests on, with sources.")(values.values)
+app.command("version", short_help="Versions of everything that can change an answer.")(
+    version.version
+)
 app.add_typer(hazards.app, name="hazards")
 
 
@@ -42,28 +47,24 @@ def answer(words: list[str]) -> int:
     """Run one command; print to stdout and stderr; give back the exit code.
 
     0 done; 1 our fault; 2 misuse; 3 bad input; 4 done, and something is stop or unknown (only
-    with ``--strict``); 5 disk, permission or lock.
+    with ``--strict``); 5 disk, permission or lock; 130 stopped by hand.
     """
     wants_json = "--json" in words
+    faults: Sequence[Fault] = (_STOPPED_BY_HAND,)
+    code = STOPPED
     try:
-        reply = app(words, standalone_mode=False)
-    except click.exceptions.Abort:
-        return MISUSE
-    except click.ClickException as error:
-        return _fail([_misuse(error)], MISUSE, wants_json=wants_json)
-    except FieldmapError as error:
+        reply = app(words or ["--help"], prog_name="fieldmap", standalone_mode=False)
+        return _show(reply, wants_json=wants_json, strict="--strict" in words)
+    except BrokenPipeError:  # whoever read the answer had enough of it
+        _let_go_of_stdout()
+        return 0
+    except (KeyboardInterrupt, typer.Abort):
+        pass
+    except Exception as error:  # noqa: BLE001 - the last door: a person never sees a traceback
+        faults, code = _faults(error)
         if "--debug" in words:
-            raise
-        return _fail(error.faults, error.exit_code, wants_json=wants_json)
-    except OSError as error:
-        if "--debug" in words:
-            raise
-        return _fail([_disk(error)], DISK, wants_json=wants_json)
-    except Exception as error:  # the last door: a person never sees a traceback
-        if "--debug" in words:
-            raise
-        return _fail([_ours(error)], OUR_FAULT, wants_json=wants_json)
-    return _show(reply, wants_json=wants_json, strict="--strict" in words)
+            traceback.print_exc()
+    return _fail(faults, code, wants_json=wants_json)
 
 
 def _show(reply: Any, *, wants_json: bool, strict: bool) -> int:
@@ -74,29 +75,57 @@ def _show(reply: Any, *, wants_json: bool, strict: bool) -> int:
     else:
         for line in reply.warnings:
             err(f"note: {line}")
-        for fault in reply.faults:
-            err(str(fault))
-        for line in reply.lines:
+        for line in (*told(reply.faults), *reply.lines):
             out(line)
+    sys.stdout.flush()
     if reply.faults:
         return BAD_INPUT
     return STRICT_EXIT if strict and reply.attention else 0
 
 
-def _fail(faults: Any, code: int, *, wants_json: bool) -> int:
-    if wants_json:
-        print_json(envelope(faults=faults))
-    else:
-        err(str(FieldmapError(faults)))
+def _fail(faults: Sequence[Fault], code: int, *, wants_json: bool) -> int:
+    try:
+        if wants_json:
+            print_json(envelope(faults=faults))
+        else:
+            for line in told(faults):
+                err(line)
+        sys.stdout.flush()
+    except OSError:  # nobody is left to be told; the exit code still says it
+        _let_go_of_stdout()
     return code
 
 
-def _misuse(error: click.ClickException) -> Fault:
+def _let_go_of_stdout() -> None:
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _faults(error: Exception) -> tuple[tuple[Fault, ...], int]:
+    if isinstance(error, FieldmapError):
+        return error.faults, error.exit_code
+    if isinstance(error, typer.TyperException):
+        return (_misuse(error),), MISUSE
+    if isinstance(error, OSError):
+        return (_disk(error),), DISK
+    return (_ours(error),), OUR_FAULT
+
+
+_STOPPED_BY_HAND = Fault(
+    "stopped by hand",
+    "Ctrl-C",
+    "what was not finished was not written",
+    "run it again",
+)
+
+
+def _misuse(error: typer.TyperException) -> Fault:
+    context = getattr(error, "ctx", None)
+    command = "fieldmap" if context is None else context.command_path
     return Fault(
         "the command's words are off",
-        error.format_message(),
+        error.format_message().rstrip("."),
         "nothing was done",
-        "see 'fieldmap --help', or --help behind the command",
+        f"see '{command} --help'",
     )
 
 

@@ -8,7 +8,10 @@ from typing import Annotated
 import typer
 
 Folder = Annotated[
-    Path, typer.Argument(help="The farm folder: it holds farm.toml.", show_default=False)
+    Path,
+    typer.Argument(
+        metavar="FOLDER", help="The farm folder: it holds farm.toml.", show_default=False
+    ),
 ]
 Json = Annotated[bool, typer.Option("--json", help="Print JSON, also on failure.")]
 Debug = Annotated[bool, typer.Option("--debug", help="Show the traceback when something breaks.")]
@@ -16,17 +19,19 @@ Strict = Annotated[
     bool, typer.Option("--strict", help="End with 4 when anything is stop or unknown.")
 ]
 Out = Annotated[
-    Path | None, typer.Option("--out", help="Where to write [default: FOLDER/outputs].")
+    Path | None,
+    typer.Option("--out", metavar="DIR", help="Where to write [default: FOLDER/outputs]."),
 ]
 Overwrite = Annotated[
     bool, typer.Option("--overwrite", help="Also over files fieldmap did not write.")
 ]
 MachineId = Annotated[
-    str | None, typer.Option("--machine", help="Machine id [default: the first].")
+    str | None, typer.Option("--machine", metavar="ID", help="Machine id [default: the first].")
 ]
 SwapXy = Annotated[
     bool, typer.Option("--swap-xy", help="The file has latitude where longitude belongs.")
 ]
 Day = Annotated[
-    str | None, typer.Option("--date", help="Day asked about, YYYY-MM-DD [default: today].")
+    str | None,
+    typer.Option("--date", metavar="YYYY-MM-DD", help="Day asked about [default: today]."),
 ]

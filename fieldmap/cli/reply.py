@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import json
+import re
 import sys
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass, field
-from typing import Any
+from typing import Any, TextIO
 
 from fieldmap.errors import Fault
 
 SCHEMA = "fieldmap/1"
 STRICT_EXIT = 4
+_STRICT: dict[str, Any] = {"allow_nan": False}
+_OUTSIDE_ASCII = re.compile(r"[^\x00-\x7e]")
 
 
 @dataclass
@@ -27,7 +30,7 @@ class Reply:
     warnings : tuple of str
         Words for stderr.
     faults : tuple of Fault
-        Bad input that was found and is listed (``check``); the command then ends with 3.
+        Bad input that was asked for and is listed on stdout (``check``); ends with 3.
     attention : bool
         Something in the answer is ``stop`` or ``unknown``: exit 4 with ``--strict``.
     """
@@ -54,18 +57,44 @@ def envelope(
 
 
 def out(text: str) -> None:
-    """Write to stdout."""
-    sys.stdout.write(text + "\n")
+    """Write a line to stdout, free of control characters."""
+    _write(sys.stdout, text)
 
 
 def err(text: str) -> None:
-    """Write to stderr."""
-    sys.stderr.write(text + "\n")
+    """Write a line to stderr, free of control characters."""
+    _write(sys.stderr, text)
+
+
+def _write(stream: TextIO, text: str) -> None:
+    """A line that the stream's encoding can hold; what it cannot is written as an escape."""
+    encoding = stream.encoding or "utf-8"
+    stream.write(plain(text).encode(encoding, "backslashreplace").decode(encoding) + "\n")
 
 
 def print_json(held: Any) -> None:
-    """Print JSON to stdout."""
-    out(json.dumps(held, indent=1, ensure_ascii=False, allow_nan=False))
+    """Print JSON to stdout; control characters beyond ASCII are escaped, the text is the same."""
+    text = _OUTSIDE_ASCII.sub(_escaped, json.dumps(held, indent=1, ensure_ascii=False, **_STRICT))
+    try:
+        text.encode(sys.stdout.encoding or "utf-8")
+    except UnicodeEncodeError:
+        text = json.dumps(held, indent=1, **_STRICT)
+    sys.stdout.write(text + "\n")
+
+
+def _escaped(found: re.Match[str]) -> str:
+    return found[0] if found[0].isprintable() else json.dumps(found[0])[1:-1]
+
+
+def plain(text: str) -> str:
+    r"""Text with a space for each character that is not printed, so no file drives a terminal.
+
+    Examples
+    --------
+    >>> plain("two\nlines" + chr(27) + "[31m")
+    'two lines [31m'
+    """
+    return "".join(c if c.isprintable() else " " for c in text)
 
 
 def columns(rows: Sequence[Sequence[str]], *, head: Sequence[str]) -> list[str]:
@@ -87,11 +116,11 @@ def columns(rows: Sequence[Sequence[str]], *, head: Sequence[str]) -> list[str]:
 
 
 def one_line(text: str) -> str:
-    r"""Text without line ends or control characters, so that no file can drive a terminal.
+    r"""Text on one line, each run of spaces and control characters as one space.
 
     Examples
     --------
-    >>> one_line("two\nlines" + chr(27) + "[31m")
+    >>> one_line("two\n  lines" + chr(27) + "[31m")
     'two lines [31m'
     """
-    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
+    return " ".join(plain(text).split())

@@ -14,7 +14,10 @@ from fieldmap.errors import Fault, MisuseError
 
 def values(
     key: Annotated[
-        str | None, typer.Argument(help="A table, a row, or a part of either.", show_default=False)
+        str | None,
+        typer.Argument(
+            metavar="KEY", help="A table, a row, or a part of either.", show_default=False
+        ),
     ] = None,
     json: Json = False,
     debug: Debug = False,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Iterable
 from typing import Any
 
 import geopandas as gpd
@@ -34,8 +35,8 @@ EVENT_COLUMNS = (
 def add_events(finds: gpd.GeoDataFrame, *, file: str, taken: set[str]) -> pd.DataFrame:
     """One ``add`` event for each find.
 
-    An event's id is a digest of what was found, where, when and by whom, so the same find
-    imported twice is the same event.
+    An event's id is a digest of what was found, where, when, by whom and under what id, so the
+    same find imported twice is the same event.
 
     Parameters
     ----------
@@ -61,12 +62,15 @@ def add_events(finds: gpd.GeoDataFrame, *, file: str, taken: set[str]) -> pd.Dat
         wkt=shapely.to_wkt(shapes, rounding_precision=8),
     )
     events["time"] = [_iso(moment) for moment in events["time"]]
-    events["event_id"] = [_digest(row) for row in events[list(_SAME)].itertuples(index=False)]
-    events["hazard_id"] = [
-        _free_id(given, event, taken)
-        for given, event in zip(events["hazard_id"], events["event_id"], strict=True)
+    events["event_id"] = [
+        _digest(row if given == "" else (*row, given))
+        for given, row in zip(
+            events["hazard_id"], events[list(_SAME)].itertuples(index=False), strict=True
+        )
     ]
-    return events.drop_duplicates("event_id")[list(EVENT_COLUMNS)].reset_index(drop=True)
+    events = events.drop_duplicates("event_id")
+    events["hazard_id"] = _free_ids(events["hazard_id"], events["event_id"], taken)
+    return events[list(EVENT_COLUMNS)].reset_index(drop=True)
 
 
 def standing(events: pd.DataFrame) -> gpd.GeoDataFrame:
@@ -102,6 +106,14 @@ def _digest(row: Any) -> str:
     return hashlib.sha256(text.encode()).hexdigest()[:24]
 
 
-def _free_id(given: str, event_id: str, taken: set[str]) -> str:
-    name = given or event_id[:8]
-    return f"{name}~{event_id[:4]}" if name in taken else name
+def _free_ids(given: Iterable[str], event_ids: Iterable[str], taken: set[str]) -> list[str]:
+    """The given ids, or the start of the event's; as much of that added as makes each its own."""
+    used = set(taken)
+    free = []
+    for name, event_id in zip(given, event_ids, strict=True):
+        start = name or event_id[:8]
+        choices = (start, *(f"{start}~{event_id[:size]}" for size in (4, 8, 16, 24)))
+        last = f"{start}~{event_id}~{len(used)}"
+        free.append(next((choice for choice in choices if choice not in used), last))
+        used.add(free[-1])
+    return free

@@ -17,6 +17,7 @@ _GEOPACKAGE_VERSION = 10300
 _BUSY_MS = 10_000
 _TYPES = {"radius_m": "REAL", "height_m": "REAL", "lon": "REAL NOT NULL", "lat": "REAL NOT NULL"}
 _EVENT_COLUMNS = ", ".join(f"{name} {_TYPES.get(name, 'TEXT NOT NULL')}" for name in EVENT_COLUMNS)
+# the table of geometry columns stays empty, but readers take the file for rasters without it
 _SCHEMA = """
 CREATE TABLE gpkg_spatial_ref_sys (
   srs_name TEXT NOT NULL, srs_id INTEGER PRIMARY KEY, organization TEXT NOT NULL,
@@ -31,7 +32,12 @@ CREATE TABLE gpkg_contents (
   table_name TEXT NOT NULL PRIMARY KEY, data_type TEXT NOT NULL, identifier TEXT UNIQUE,
   description TEXT DEFAULT '', last_change DATETIME NOT NULL
   DEFAULT (strftime('%Y-%m-%dT%H:%M:%fZ','now')), min_x DOUBLE, min_y DOUBLE, max_x DOUBLE,
-  max_y DOUBLE, srs_id INTEGER);
+  max_y DOUBLE, srs_id INTEGER,
+  CONSTRAINT fk_gc_r_srs_id FOREIGN KEY (srs_id) REFERENCES gpkg_spatial_ref_sys (srs_id));
+CREATE TABLE gpkg_geometry_columns (
+  table_name TEXT NOT NULL, column_name TEXT NOT NULL, geometry_type_name TEXT NOT NULL,
+  srs_id INTEGER NOT NULL, z TINYINT NOT NULL, m TINYINT NOT NULL,
+  CONSTRAINT pk_geom_cols PRIMARY KEY (table_name, column_name));
 CREATE TABLE events (
   fid INTEGER PRIMARY KEY AUTOINCREMENT,
   {columns},
@@ -71,7 +77,8 @@ def append(path: Path, events: pd.DataFrame) -> int:
     with _opened(path) as log, log:
         before = log.execute("SELECT count(*) FROM events").fetchone()[0]
         log.executemany(
-            f"INSERT OR IGNORE INTO events ({names}) VALUES ({marks})",  # noqa: S608
+            f"INSERT INTO events ({names}) VALUES ({marks}) "  # noqa: S608
+            "ON CONFLICT (event_id) DO NOTHING",
             rows.itertuples(index=False, name=None),
         )
         after = log.execute("SELECT count(*) FROM events").fetchone()[0]
@@ -88,7 +95,7 @@ def read_events(path: Path) -> pd.DataFrame:
     InputError
         The file is not a hazard log.
     """
-    if not path.exists():
+    if not path.exists() or path.stat().st_size == 0:
         return pd.DataFrame(columns=list(EVENT_COLUMNS))
     with _opened(path) as log:
         found = log.execute(f"SELECT {', '.join(EVENT_COLUMNS)} FROM events ORDER BY fid")  # noqa: S608
@@ -97,7 +104,7 @@ def read_events(path: Path) -> pd.DataFrame:
 
 @contextmanager
 def _opened(path: Path) -> Iterator[sqlite3.Connection]:
-    new = not path.exists()
+    new = not path.exists() or path.stat().st_size == 0  # an empty file: a making broken off
     try:
         with closing(sqlite3.connect(path, timeout=_BUSY_MS / 1000, isolation_level=None)) as log:
             log.execute("PRAGMA synchronous = FULL")

@@ -102,6 +102,23 @@ class ElevationFile:
         """Close the file."""
         self._file.close()
 
+    def readable(self, bounds: tuple[float, float, float, float], *, most_px: int = 256) -> bool:
+        """Whether any height is known in a box; raises when the file breaks off there.
+
+        Parameters
+        ----------
+        bounds : tuple
+            West, south, east, north in the raster's own system.
+        most_px : int
+            How far to thin the box out; a speck of heights smaller than a step may be missed.
+
+        Raises
+        ------
+        InputError
+            The file cannot be read there.
+        """
+        return bool(np.isfinite(self.overview(bounds, most_px=most_px).values).any())
+
     def window(self, bounds: tuple[float, float, float, float]) -> Grid:
         """Heights in metres over a box and two cells more on each side.
 
@@ -137,12 +154,30 @@ class ElevationFile:
         upper, lower = max(top, 0), min(top + rows, height)
         if first < last and upper < lower:
             window = Window(first, upper, last - first, lower - upper)
-            seen = self._file.read(1, window=window, masked=True)
-            metres = seen.astype(np.float64).filled(np.nan) * self.info.metres_per_unit
-            metres[~np.isfinite(metres)] = np.nan
+            metres = self._metres(window)
             heights[upper - top : lower - top, first - left : last - left] = metres
         transform = self.info.transform @ Affine.translation(left, top)
         return Grid(heights, transform, self.info.crs, "m", "elevation")
+
+    def _metres(self, window: Window, shape: tuple[int, int] | None = None) -> np.ndarray:
+        """Heights in metres with the raster's own scale and offset applied, NaN where none."""
+        try:
+            seen = self._file.read(1, window=window, out_shape=shape, masked=True)
+        except RasterioIOError as error:
+            raise InputError(
+                Fault(
+                    "elevation that breaks off",
+                    str(error).splitlines()[0],
+                    "slopes stay unknown",
+                    "copy or export the file again",
+                    where=str(self.info.path),
+                )
+            ) from None
+        stored = seen.astype(np.float64).filled(np.nan)
+        heights = stored * self._file.scales[0] + self._file.offsets[0]
+        metres = heights * self.info.metres_per_unit
+        metres[~np.isfinite(metres)] = np.nan
+        return metres
 
     def overview(self, bounds: tuple[float, float, float, float], *, most_px: int) -> Grid:
         """Heights in metres over a box, thinned out to be drawn; never for slopes.
@@ -164,8 +199,7 @@ class ElevationFile:
         times = max(1.0, max(last - first, lower - upper) / most_px)
         shape = (max(1, int((lower - upper) / times)), max(1, int((last - first) / times)))
         window = Window(first, upper, last - first, lower - upper)
-        seen = self._file.read(1, window=window, out_shape=shape, masked=True)
-        metres = seen.astype(np.float64).filled(np.nan) * self.info.metres_per_unit
+        metres = self._metres(window, shape)
         scale = Affine.scale((last - first) / shape[1], (lower - upper) / shape[0])
         transform = self.info.transform @ Affine.translation(first, upper) @ scale
         return Grid(metres.astype(np.float32), transform, self.info.crs, "m", "elevation")
@@ -211,6 +245,16 @@ def _info(file: rasterio.DatasetReader, path: Path, unit: str | None) -> Elevati
                 where=str(path),
             )
         )
+    if file.count != 1:
+        raise InputError(
+            Fault(
+                "elevation with several bands",
+                f"{file.count} bands",
+                "a picture would be taken for heights",
+                "give the raster of heights, with one band",
+                where=str(path),
+            )
+        )
     crs = CRS.from_wkt(file.crs.to_wkt())
     name = _unit_of(file, crs, unit, path)
     return ElevationInfo(
@@ -223,13 +267,13 @@ def _unit_of(file: rasterio.DatasetReader, crs: CRS, given: str | None, path: Pa
     if not said and len(crs.axis_info) > 2:
         said = crs.axis_info[2].unit_name.lower()
     from_file = _UNIT_NAMES.get(said)
-    if given is not None and from_file is not None and given != from_file:
+    if given is not None and said not in ("", "unknown") and given != from_file:
         raise InputError(
             Fault(
                 "two units for the same heights",
-                f"farm.toml says {given}, the raster {said}",
-                "slopes would be wrong by a factor of three",
-                "take elevation_unit out, or mend it",
+                f"{given} was given, the raster says {said}",
+                "slopes in the wrong unit are wrong by a factor, such as three for feet",
+                "mend elevation_unit or take it out; convert other units to metres",
                 where=str(path),
             )
         )
@@ -240,7 +284,8 @@ def _unit_of(file: rasterio.DatasetReader, crs: CRS, given: str | None, path: Pa
                 "heights of unknown unit",
                 said or "none said",
                 "feet taken for metres make a slope three times too steep",
-                'say elevation_unit = "m", "ft" or "us-ft" in farm.toml under [files]',
+                'say elevation_unit = "m", "ft" or "us-ft" in farm.toml under [files] '
+                "(start: --elevation-unit)",
                 where=str(path),
             )
         )

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import csv
 import re
-from collections.abc import Mapping
-from datetime import UTC, datetime
+from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +15,7 @@ from pyproj import CRS
 
 from fieldmap.crs import WGS84
 from fieldmap.errors import Fault, InputError, raise_all
+from fieldmap.read.csv_finds import read_csv_finds
 from fieldmap.read.gpx import aware, read_waypoints
 from fieldmap.read.paths import plain_file
 from fieldmap.read.vectors import SUFFIXES as VECTOR_SUFFIXES
@@ -27,11 +26,11 @@ from fieldmap.tables import Tables
 SUFFIXES = (".csv", ".gpx", *VECTOR_SUFFIXES)
 UNKNOWN_KIND = "unknown"
 _COLUMNS = ("hazard_id", "kind", "note", "who", "time", "radius_m", "height_m")
-_CSV_LON = ("lon", "lng", "longitude", "x")
-_CSV_LAT = ("lat", "latitude", "y")
 
 
-def read_finds(name: str | Path, *, tables: Tables, swap_xy: bool = False) -> Layer:
+def read_finds(
+    name: str | Path, *, tables: Tables, swap_xy: bool = False, zone: tzinfo = UTC
+) -> Layer:
     """Finds as a table in WGS 84; all or nothing.
 
     Parameters
@@ -43,12 +42,15 @@ def read_finds(name: str | Path, *, tables: Tables, swap_xy: bool = False) -> La
         The hazard kinds and the words that mean them.
     swap_xy : bool
         The file has latitude where longitude belongs.
+    zone : tzinfo
+        Where a time was written down that names no zone itself (GPX is always UTC).
 
     Returns
     -------
     Layer
         Columns ``hazard_id`` ("" when the file gives none), ``kind, note, who, time, radius_m,
-        height_m`` and geometry; notes name each kind read out of words.
+        height_m`` and geometry; notes name each kind read out of words, each shape mended, and how
+        many times were taken as local.
 
     Raises
     ------
@@ -58,15 +60,15 @@ def read_finds(name: str | Path, *, tables: Tables, swap_xy: bool = False) -> La
     path = plain_file(name, suffixes=SUFFIXES, what="hazards")
     suffix = path.suffix.lower()
     if suffix == ".csv":
-        raw = _from_csv(path)
+        raw = _from_rows(read_csv_finds(path), path)
     elif suffix == ".gpx":
-        raw = _from_rows(read_waypoints(path))
+        raw, zone = _from_rows(read_waypoints(path), path), UTC
     else:
         raw = _from_vectors(path, swap_xy=swap_xy)
         swap_xy = False
     if swap_xy:
         raw = raw.set_geometry(swapped(raw.geometry))
-    return _finished(raw, path.name, tables)
+    return _finished(raw, path.name, tables, zone)
 
 
 def kind_of(words: str, tables: Tables) -> str:
@@ -99,114 +101,85 @@ def _plain(words: str) -> str:
     return " ".join(re.sub(r"[_\W]+", " ", words.lower()).split())
 
 
-def _from_csv(path: Path) -> gpd.GeoDataFrame:
-    try:
-        text = path.read_text("utf-8-sig")
-    except UnicodeDecodeError:
-        raise InputError(
-            Fault(
-                "a CSV file that is not UTF-8 text",
-                path.name,
-                "names and notes would be garbled",
-                "save it as UTF-8",
-                where=str(path),
-            )
-        ) from None
-    reader = csv.DictReader(text.splitlines())
-    names = {str(name).strip().lower(): name for name in reader.fieldnames or ()}
-    lon = next((names[key] for key in _CSV_LON if key in names), None)
-    lat = next((names[key] for key in _CSV_LAT if key in names), None)
-    if lon is None or lat is None:
-        raise InputError(
-            Fault(
-                "no columns for the position",
-                ", ".join(names) or "none",
-                "a find without a place cannot be mapped",
-                "name two columns lon and lat (degrees)",
-                where=str(path),
-            )
-        )
-    rows, faults = [], []
-    for number, line in enumerate(reader, start=2):
-        try:
-            place = {"lon": float(line[lon]), "lat": float(line[lat])}
-        except (TypeError, ValueError):
-            faults.append(
-                Fault(
-                    "a position that is not two numbers",
-                    f"{line[lon]}, {line[lat]}",
-                    "a find without a place cannot be mapped",
-                    "give decimal degrees with a point",
-                    where=f"{path.name} line {number}",
-                )
-            )
-            continue
-        rows.append(
-            place
-            | {
-                key: (line[theirs] or "").strip()
-                for key, theirs in names.items()
-                if theirs not in (lon, lat)
-            }
-        )
-    raise_all(faults)
-    return _from_rows(rows)
+def _none_in(path: Path) -> Fault:
+    return Fault(
+        "no finds in the file",
+        "0 rows",
+        "there is nothing to log",
+        "check that the right file was exported",
+        where=str(path),
+    )
 
 
-def _from_rows(rows: list[dict[str, Any]]) -> gpd.GeoDataFrame:
-    table = pd.DataFrame(rows)
-    if table.empty:
-        raise InputError(
-            Fault(
-                "no finds in the file",
-                "0 rows",
-                "there is nothing to log",
-                "check that the right file was exported",
-            )
-        )
+def _from_rows(rows: list[dict[str, Any]], path: Path) -> gpd.GeoDataFrame:
+    if not rows:
+        raise InputError(_none_in(path))
+    table = pd.DataFrame(rows, dtype=object)
     points = shapely.points(table["lon"].to_numpy(float), table["lat"].to_numpy(float))
     return gpd.GeoDataFrame(table.drop(columns=["lon", "lat"]), geometry=points, crs=WGS84)
 
 
 def _from_vectors(path: Path, *, swap_xy: bool) -> gpd.GeoDataFrame:
     table = read_layer(path, what="hazards", swap_xy=swap_xy)
-    table = table.rename(columns=str.lower).to_crs(WGS84)
+    if table.empty:
+        raise InputError(_none_in(path))
+    table = table[sorted(table.columns, key=lambda name: str(name) != str(name).lower())]
+    names = pd.Index([str(name).lower() for name in table.columns])  # a name spelt like ours first
+    table = table.set_axis(names, axis="columns").loc[:, ~names.duplicated()].to_crs(WGS84)
     table["geometry"] = shapely.force_2d(table.geometry.to_numpy())
     return table
 
 
-def _finished(raw: gpd.GeoDataFrame, where: str, tables: Tables) -> Layer:
+def _finished(raw: gpd.GeoDataFrame, where: str, tables: Tables, zone: tzinfo) -> Layer:
     faults = _place_faults(raw, where)
     out: dict[str, Any] = {
         "hazard_id": _words(raw, ("hazard_id", "id")),
-        "note": _words(raw, ("note", "desc", "description")),
+        "note": _words(raw, ("note", "desc", "description"), bare=False),
         "who": _words(raw, ("who", "by")),
     }
     said = _words(raw, ("kind", "type", "what"))
     out["kind"] = [kind_of(words, tables) for words in said]
-    notes = _kind_notes(said, out["kind"], where)
-    out["time"] = _times(raw, where, faults)
+    out["time"], local = _times(raw, where, faults, zone)
     for column in ("radius_m", "height_m"):
         out[column] = _numbers(raw, column, where, faults)
+    faults += _twice(out["hazard_id"], where)
     raise_all(faults)
-    table = gpd.GeoDataFrame(
-        pd.DataFrame(out)[list(_COLUMNS)], geometry=raw.geometry.to_numpy(), crs=WGS84
-    )
+    shapes, mends = _mended(raw.geometry.to_numpy(), where)
+    table = gpd.GeoDataFrame(pd.DataFrame(out)[list(_COLUMNS)], geometry=shapes, crs=WGS84)
     named = table["hazard_id"] != ""
-    twice = named & table["hazard_id"].duplicated()
-    raise_all(
-        Fault(
-            "an id that stands twice",
-            str(table["hazard_id"][row]),
-            "one find would hide the other",
-            "give each find its own id, or none",
-            where=f"{where} row {row + 1}",
-        )
-        for row in np.flatnonzero(twice)
-    )
-    with_ids = table.assign(hazard_id=table["hazard_id"].where(named, "-"))
-    checked(with_ids, HAZARDS, where=where)
-    return Layer(table, notes)
+    checked(table.assign(hazard_id=table["hazard_id"].where(named, "-")), HAZARDS, where=where)
+    notes = [*_kind_notes(said, out["kind"], where), *mends]
+    if local:
+        notes.append(f"{where}: {local} times without a zone taken as {zone} time")
+    return Layer(table, tuple(notes))
+
+
+def _twice(ids: list[str], where: str) -> list[Fault]:
+    seen: set[str] = set()
+    faults = []
+    for row, name in enumerate(ids, start=1):
+        if name and name in seen:
+            faults.append(
+                Fault(
+                    "an id that stands twice",
+                    name,
+                    "one find would hide the other",
+                    "give each find its own id, or none",
+                    where=f"{where} row {row}",
+                )
+            )
+        seen.add(name)
+    return faults
+
+
+def _mended(shapes: np.ndarray, where: str) -> tuple[np.ndarray, list[str]]:
+    """The shapes with self-crossing areas mended, and which, in words."""
+    bad = np.flatnonzero(~shapely.is_valid(shapes))
+    if not bad.size:
+        return shapes, []
+    whole = shapes.copy()
+    whole[bad] = shapely.make_valid(shapes[bad])
+    return whole, [f"{where} row {row + 1}: outline crossed itself, mended" for row in bad]
 
 
 def _place_faults(raw: gpd.GeoDataFrame, where: str) -> list[Fault]:
@@ -229,36 +202,50 @@ def _place_faults(raw: gpd.GeoDataFrame, where: str) -> list[Fault]:
     ]
 
 
-def _words(raw: pd.DataFrame, names: tuple[str, ...]) -> list[str]:
+def _words(raw: pd.DataFrame, names: tuple[str, ...], *, bare: bool = True) -> list[str]:
+    """The first of these columns as text, blanks at its ends taken off; a note keeps them."""
     for name in names:
         if name in raw.columns:
-            return ["" if pd.isna(held) else _whole(held) for held in raw[name]]
+            words = [_whole(held) for held in raw[name]]
+            return [word.strip() for word in words] if bare else words
     return [""] * len(raw)
 
 
 def _whole(held: Any) -> str:
+    if _nothing(held):
+        return ""
     if isinstance(held, float) and held.is_integer():
         return str(int(held))
-    return str(held).strip()
+    return str(held)
+
+
+def _nothing(held: Any) -> bool:
+    return held is None or held is pd.NA or (pd.api.types.is_scalar(held) and bool(pd.isna(held)))
 
 
 def _kind_notes(said: list[str], kinds: list[str], where: str) -> tuple[str, ...]:
     counts: dict[tuple[str, str], int] = {}
     for words, kind in zip(said, kinds, strict=True):
-        if words.strip() != kind:
+        if words != kind:
             counts[words, kind] = counts.get((words, kind), 0) + 1
     return tuple(
-        f"{where}: {number} x '{words}' taken as {kind}" for (words, kind), number in counts.items()
+        f"{where}: {number} x '{words}' taken as {kind}"
+        if words
+        else f"{where}: {number} without a kind, logged as {kind}"
+        for (words, kind), number in counts.items()
     )
 
 
-def _times(raw: pd.DataFrame, where: str, faults: list[Fault]) -> pd.Series:
-    if "time" not in raw.columns:
-        return pd.Series(pd.NaT, index=raw.index).astype("datetime64[us, UTC]")
-    found: list[datetime | None] = []
-    for row, held in enumerate(raw["time"]):
+def _times(
+    raw: pd.DataFrame, where: str, faults: list[Fault], zone: tzinfo
+) -> tuple[pd.Series, int]:
+    """The moments in UTC, and how many were written without a zone."""
+    found: list[datetime | None] = [None] * len(raw)
+    local = 0
+    for row, held in enumerate(raw["time"] if "time" in raw.columns else ()):
         try:
-            found.append(_moment(held))
+            moment = _moment(held)
+            found[row] = None if moment is None else aware(moment, zone)
         except ValueError:
             faults.append(
                 Fault(
@@ -269,18 +256,17 @@ def _times(raw: pd.DataFrame, where: str, faults: list[Fault]) -> pd.Series:
                     where=f"{where} row {row + 1}",
                 )
             )
-            found.append(None)
-    return pd.Series(pd.to_datetime(found, utc=True), index=raw.index).astype("datetime64[us, UTC]")
+            continue
+        local += moment is not None and moment.tzinfo is None and zone is not UTC
+    return pd.Series(found, index=raw.index, dtype="datetime64[us, UTC]"), local
 
 
 def _moment(held: Any) -> datetime | None:
-    if held is None or held == "" or pd.isna(held):
+    if _nothing(held) or (isinstance(held, str) and not held.strip()):
         return None
     if isinstance(held, pd.Timestamp):
-        held = held.to_pydatetime()
-    return aware(
-        held if isinstance(held, datetime) else datetime.fromisoformat(str(held))
-    ).astimezone(UTC)
+        return held.to_pydatetime()
+    return held if isinstance(held, datetime) else datetime.fromisoformat(str(held).strip())
 
 
 def _numbers(raw: pd.DataFrame, name: str, where: str, faults: list[Fault]) -> list[float]:
@@ -289,8 +275,8 @@ def _numbers(raw: pd.DataFrame, name: str, where: str, faults: list[Fault]) -> l
     out = []
     for row, held in enumerate(raw[name]):
         try:
-            out.append(float("nan") if held is None or held == "" or pd.isna(held) else float(held))
-        except ValueError:
+            out.append(float("nan") if _whole(held).strip() == "" else float(held))
+        except (TypeError, ValueError):
             faults.append(
                 Fault(
                     f"{name} is not a number",
@@ -306,8 +292,8 @@ def _numbers(raw: pd.DataFrame, name: str, where: str, faults: list[Fault]) -> l
 
 def distant(
     table: gpd.GeoDataFrame, fields: gpd.GeoDataFrame, *, beyond_m: float
-) -> Mapping[str, Any]:
-    """How many finds lie far from every field, and whether swapping x and y would cure it.
+) -> tuple[tuple[int, ...], bool]:
+    """Which rows lie far from every field, and whether swapping x and y would cure them all.
 
     Parameters
     ----------
@@ -317,12 +303,17 @@ def distant(
         Field boundaries in the run's metric system.
     beyond_m : float
         Distance from the box around all fields that counts as far.
+
+    Returns
+    -------
+    tuple of int, bool
+        Rows counted from 1.
     """
     crs = CRS.from_user_input(fields.crs)
     west, south, east, north = fields.geometry.total_bounds
     box = shapely.box(west - beyond_m, south - beyond_m, east + beyond_m, north + beyond_m)
-    far = ~table.to_crs(crs).intersects(box)
+    far = ~table.to_crs(crs).intersects(box).to_numpy()
     turned = swapped(table.geometry[far])
     legal = (turned.bounds["miny"].abs() <= 90) & (turned.bounds["maxy"].abs() <= 90)
     cured = bool(far.any()) and bool(legal.all()) and bool(turned.to_crs(crs).intersects(box).all())
-    return {"far": int(far.sum()), "swap_would_cure": cured}
+    return tuple(int(row) + 1 for row in np.flatnonzero(far)), cured

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import Any
 
@@ -10,11 +10,11 @@ import geopandas as gpd
 import gpxpy
 import pandas as pd
 import shapely
-from gpxpy.gpx import GPX, GPXException
+from gpxpy.gpx import GPX, GPXException, GPXTrackPoint
 from pyproj import CRS
 
 from fieldmap.crs import WGS84
-from fieldmap.errors import Fault, InputError
+from fieldmap.errors import Fault, InputError, raise_all
 from fieldmap.read.paths import plain_file, refuse_doctype
 
 
@@ -66,29 +66,39 @@ def read_tracks(names: list[Path], *, crs: CRS) -> tuple[gpd.GeoDataFrame, tuple
     -------
     GeoDataFrame, tuple of str
         Columns ``file, started`` (aware UTC) and lines; notes about segments left out because
-        nothing says when they were walked.
+        nothing says when they were walked, and about files without any.
 
     Raises
     ------
     InputError
-        A file that is not GPX.
+        Every file that is not GPX, every segment with a point that is not on earth.
     """
     rows: list[dict[str, Any]] = []
     notes: list[str] = []
+    faults: list[Fault] = []
     for path in names:
-        gpx = _open(path, what="a walk")
-        for track in gpx.tracks:
-            for number, segment in enumerate(track.segments, start=1):
-                started = next((point.time for point in segment.points if point.time), None)
-                if started is None or len(segment.points) < 2:
-                    notes.append(
-                        f"{path.name}: segment {number} left out: no time says when it was walked"
-                        if len(segment.points) > 1
-                        else f"{path.name}: segment {number} left out: a single point"
-                    )
-                    continue
-                line = shapely.LineString([(p.longitude, p.latitude) for p in segment.points])
-                rows.append({"file": path.name, "started": aware(started), "geometry": line})
+        try:
+            gpx = _open(path, what="a walk")
+        except InputError as error:
+            faults.extend(error.faults)
+            continue
+        segments = [part for track in gpx.tracks for part in track.segments]
+        if not segments:
+            notes.append(f"{path.name}: no track in it: no ground counts as looked at by it")
+        for number, segment in enumerate(segments, start=1):
+            where = f"{path.name} segment {number}"
+            points = [(point.longitude, point.latitude) for point in segment.points]
+            started = _started(segment.points)
+            if not _on_earth(points):
+                faults.append(_off_earth(where, points))
+            elif len(points) < 2:
+                notes.append(f"{where} left out: fewer than two points")
+            elif started is None:
+                notes.append(f"{where} left out: no time says when it was walked")
+            else:
+                line = shapely.LineString(points)
+                rows.append({"file": path.name, "started": started, "geometry": line})
+    raise_all(faults)
     table = gpd.GeoDataFrame(
         {
             "file": pd.Series([row["file"] for row in rows], dtype=str),
@@ -100,15 +110,48 @@ def read_tracks(names: list[Path], *, crs: CRS) -> tuple[gpd.GeoDataFrame, tuple
     return table.to_crs(crs), tuple(notes)
 
 
-def aware(moment: datetime) -> datetime:
-    """The moment in UTC; one without a zone is taken as UTC.
+def _started(points: list[GPXTrackPoint]) -> datetime | None:
+    first = next((point.time for point in points if point.time), None)
+    try:
+        return None if first is None else aware(first)
+    except ValueError:
+        return None
+
+
+def _on_earth(points: list[tuple[float, float]]) -> bool:
+    # NaN is on no side of a limit, so it fails here too
+    return all(abs(lon) <= 180 and abs(lat) <= 90 for lon, lat in points)
+
+
+def _off_earth(where: str, points: list[tuple[float, float]]) -> Fault:
+    lon, lat = next(point for point in points if not _on_earth([point]))
+    return Fault(
+        "a walked point that is not on earth",
+        f"lat {lat:g}, lon {lon:g}",
+        "nobody can tell which ground was walked",
+        "export it again from the device, or take the point out",
+        where=where,
+    )
+
+
+def aware(moment: datetime, zone: tzinfo = UTC) -> datetime:
+    """The moment in UTC; one that names no zone is taken as in ``zone``.
+
+    Raises
+    ------
+    ValueError
+        The moment lies outside the years a calendar here can hold.
 
     Examples
     --------
     >>> aware(datetime(2026, 6, 1, 9, 0)).isoformat()
     '2026-06-01T09:00:00+00:00'
     """
-    return moment.replace(tzinfo=UTC) if moment.tzinfo is None else moment.astimezone(UTC)
+    held = moment if moment.tzinfo is not None else moment.replace(tzinfo=zone)
+    try:
+        return held.astimezone(UTC)
+    except OverflowError:
+        raise ValueError(f"{moment} is out of reach") from None
 
 
 def _open(name: str | Path, *, what: str) -> GPX:

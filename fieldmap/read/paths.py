@@ -12,9 +12,21 @@ from defusedxml.ElementTree import iterparse
 
 from fieldmap.errors import Fault, InputError
 
-_URL = re.compile(r"^[a-zA-Z][a-zA-Z0-9+.-]+:[/\\]{2}|^[/\\]vsi", re.ASCII)
+_URL = re.compile(r"^[a-zA-Z][a-zA-Z0-9+.-]+:[/\\]|^[/\\]vsi", re.ASCII)
 _VRT = re.compile(rb"<(OGR)?VRTData(set|source)", re.IGNORECASE)
 _HEAD_BYTES = 65_536
+_TIFF = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
+#: How a file of each kind begins (after a byte order mark and blanks, for text).
+_BEGINS = {
+    ".tif": _TIFF,
+    ".tiff": _TIFF,
+    ".gpkg": (b"SQLite format 3\0",),
+    ".shp": (b"\0\0\x27\x0a",),
+    ".geojson": (b"{",),
+    ".json": (b"{",),
+    ".gpx": (b"<",),
+}
+_BLANKS = b"\xef\xbb\xbf \t\r\n"
 
 
 def plain_file(name: str | Path, *, suffixes: Iterable[str], what: str) -> Path:
@@ -36,46 +48,79 @@ def plain_file(name: str | Path, *, suffixes: Iterable[str], what: str) -> Path:
     """
     text = str(name)
     taken = tuple(suffixes)
-    if _URL.match(text):
+    if is_address(text):
         raise InputError(
             Fault(
-                f"{what} is an address",
+                f"{what}: an address, not a file",
                 text,
                 "fieldmap reads local files only",
                 "download it and give the file's name",
             )
         )
     path = Path(name)
-    if not path.is_file():
+    if not _is_file(path):
         raise InputError(
             Fault(
-                f"no {what} here",
-                text,
+                f"{what}: no such file",
+                "a folder" if path.is_dir() else "nothing of this name",
                 "there is nothing to read",
-                "correct the name, or take the line out of farm.toml",
+                "correct the name",
+                where=text,
             )
         )
     if not path.name.lower().endswith(taken):
         raise InputError(
             Fault(
-                f"{what} of a kind that is not read",
+                f"{what}: a kind of file that is not read",
                 path.name,
                 "it might be read wrongly",
                 f"give one of {', '.join(taken)}",
                 where=text,
             )
         )
-    if _VRT.search(_head(path)):
+    head = _head(path)
+    if _VRT.search(head):
         raise InputError(
             Fault(
-                f"{what} only points to other files",
+                f"{what}: a file that only points to others",
                 path.name,
                 "what stands behind it can change unseen",
                 "give the file itself",
                 where=text,
             )
         )
+    begins = _BEGINS.get(path.suffix.lower())
+    if begins is not None and not head.lstrip(_BLANKS).startswith(begins):
+        raise InputError(
+            Fault(
+                f"{what}: not what the file's name says",
+                "an empty file" if not head else f"begins with {head[:8]!r}",
+                "it might be read wrongly, or not at all",
+                f"export it again as {path.suffix.lower()}",
+                where=text,
+            )
+        )
     return path
+
+
+def is_address(name: str) -> bool:
+    """Whether a name is an address or a virtual file, not a plain file.
+
+    Examples
+    --------
+    >>> is_address("https://somewhere/fields.gpkg"), is_address("/vsizip/fields.zip/fields.gpkg")
+    (True, True)
+    >>> is_address("fields.gpkg:north"), is_address("C:/farm/fields.gpkg")
+    (False, False)
+    """
+    return _URL.match(name) is not None
+
+
+def _is_file(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except (OSError, ValueError):  # a name no disk takes
+        return False
 
 
 def refuse_doctype(path: Path) -> None:
@@ -99,7 +144,7 @@ def refuse_doctype(path: Path) -> None:
                 where=str(path),
             )
         ) from None
-    except ParseError as error:
+    except (ParseError, LookupError, ValueError) as error:
         raise InputError(
             Fault(
                 "XML that cannot be parsed",

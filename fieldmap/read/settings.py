@@ -2,26 +2,40 @@
 
 from __future__ import annotations
 
+import difflib
 import tomllib
 from datetime import tzinfo
-from pathlib import Path
+from pathlib import Path, PurePath
 from typing import Annotated, Any, Literal, TypeVar
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
 
 from fieldmap.errors import Fault, InputError
-from fieldmap.machine import Machine
+from fieldmap.machine import Axle, Machine, SkidShoe, Transport, Tyre
+from fieldmap.read.paths import is_address
 
 _Model = TypeVar("_Model", bound=BaseModel)
 _MENDS = {
     "missing": "add it",
     "extra_forbidden": "take it out, or correct its spelling",
 }
+_SAID = {
+    "missing": "a key that must be there",
+    "extra_forbidden": "a key that nothing reads",
+}
+_NEEDED = {
+    "farm.toml": "nothing says what the farm's files are",
+    "machines": "limits and widths are the machine's",
+}
+_MAKE = {
+    "farm.toml": "make one with 'fieldmap start', or name the folder that holds it",
+    "machines": "correct the name, or take the line out of farm.toml",
+}
 
 
 class _Part(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
 class Files(_Part):
@@ -38,6 +52,33 @@ class Files(_Part):
     hazards: str = "hazards.gpkg"
     tracks: tuple[str, ...] = ()
     flood: str | None = None
+    swap_xy: tuple[Literal["fields", "gates", "flood"], ...] = ()
+
+    @field_validator(
+        "fields",
+        "gates",
+        "elevation",
+        "roads",
+        "road_checks",
+        "machines",
+        "hazards",
+        "flood",
+    )
+    @classmethod
+    def _plain_names(cls, name: str | None) -> str | None:
+        if name is not None and is_address(name):
+            raise ValueError("an address; fieldmap reads local files only, so download it")
+        if name is not None and (not name.strip() or not name.isprintable()):
+            raise ValueError("not the name of a file")
+        return name
+
+    @field_validator("tracks")
+    @classmethod
+    def _patterns_in_the_folder(cls, patterns: tuple[str, ...]) -> tuple[str, ...]:
+        for pattern in patterns:
+            if not pattern.strip() or PurePath(pattern).is_absolute() or is_address(pattern):
+                raise ValueError(f"{pattern!r}: give names or patterns below the farm folder")
+        return patterns
 
 
 class FarmSettings(_Part):
@@ -123,20 +164,20 @@ def _toml(path: Path, what: str) -> dict[str, Any]:
     except FileNotFoundError:
         raise InputError(
             Fault(
-                f"no {what} here",
-                str(path),
-                "nothing says what the farm's files are",
-                "make one with 'fieldmap start'",
+                f"{what}: no such file",
+                "nothing of this name",
+                _NEEDED[what],
+                _MAKE[what],
                 where=str(path),
             )
         ) from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
         raise InputError(
             Fault(
                 f"{what} is not TOML",
                 str(error),
                 "none of it can be read",
-                "mend the line named",
+                "mend the place named",
                 where=str(path),
             )
         ) from None
@@ -145,8 +186,8 @@ def _toml(path: Path, what: str) -> dict[str, Any]:
             Fault(
                 f"{what} cannot be opened",
                 error.strerror or str(error),
-                "nothing says what the farm's files are",
-                "mend its permissions",
+                _NEEDED[what],
+                "name the farm folder itself; else mend its permissions",
                 where=str(path),
             )
         ) from None
@@ -162,11 +203,28 @@ def _validated(model: type[_Model], given: dict[str, Any], path: Path) -> _Model
 def _fault(case: Any, path: Path) -> Fault:
     key = ".".join(str(part + 1) if isinstance(part, int) else part for part in case["loc"])
     seen = "not there" if case["type"] == "missing" else repr(case.get("input"))[:80]
-    words = case["msg"].removeprefix("Value error, ")
+    words = _SAID.get(case["type"]) or case["msg"].removeprefix("Value error, ")
     return Fault(
-        f"{key or 'the file'}: {words.lower()}",
+        f"{key or 'the file'}: {words[:1].lower()}{words[1:]}",
         seen,
         "the tool does not guess what was meant",
-        _MENDS.get(case["type"], "correct it"),
+        _mend(case),
         where=str(path),
     )
+
+
+def _mend(case: Any) -> str:
+    """What to do about it; for a misspelt key, the one that was likely meant."""
+    near = []
+    if case["type"] == "extra_forbidden":
+        near = difflib.get_close_matches(str(case["loc"][-1]), _KEYS, n=1)
+    return f"did you mean {near[0]}?" if near else _MENDS.get(case["type"], "correct it")
+
+
+_KEYS = tuple(
+    dict.fromkeys(
+        key
+        for model in (FarmSettings, Files, Machine, Transport, SkidShoe, Axle, Tyre)
+        for key in model.model_fields
+    )
+)

@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
+import warnings
 from pathlib import Path
 from typing import NamedTuple
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import pyogrio
 import shapely
-from pyogrio.errors import DataLayerError, DataSourceError
 from pyproj import CRS
+from shapely.errors import ShapelyError
 
 from fieldmap.errors import Fault, InputError, raise_all
 from fieldmap.read.paths import plain_file
 
 SUFFIXES = (".gpkg", ".geojson", ".json", ".shp")
+MEND_SWAP = (
+    "give --swap-xy (start, hazards import), or name the file in swap_xy under [files] of farm.toml"
+)
 _ASK_ABOVE_SHARE = 0.01
 _DEGREES_LON, _DEGREES_LAT = 180.0, 90.0
 
@@ -47,16 +52,14 @@ def read_layer(name: str | Path, *, what: str, swap_xy: bool = False) -> gpd.Geo
     """
     file, layer = split_layer(str(name))
     path = plain_file(file, suffixes=SUFFIXES, what=what)
+    _complete(path, what)
     try:
-        names = pyogrio.list_layers(path)[:, 0].tolist()
-        if layer is None and len(names) > 1:
-            layer = _single_with_geometry(path, names, what)
-        table = gpd.read_file(path, layer=layer, engine="pyogrio")
-    except (DataSourceError, DataLayerError) as error:
+        table = _read(path, _only_layer(path, what) if layer is None else layer, what)
+    except (RuntimeError, ValueError, ShapelyError) as error:
         raise InputError(
             Fault(
                 f"{what} cannot be read",
-                str(error).splitlines()[0],
+                _short(error),
                 "nothing of it can be used",
                 "export it again from the program it came from",
                 where=str(name),
@@ -82,12 +85,72 @@ def read_layer(name: str | Path, *, what: str, swap_xy: bool = False) -> gpd.Geo
                 where=str(name),
             )
         )
+    if not (table.crs.is_projected or table.crs.is_geographic):
+        raise InputError(
+            Fault(
+                "a coordinate system that is tied to no place on earth",
+                table.crs.name,
+                "the ground cannot be placed",
+                "save the file in degrees, or in the UTM zone",
+                where=str(name),
+            )
+        )
     if table.geometry.name != "geometry":
-        table = table.rename_geometry("geometry")
+        table = table.drop(columns="geometry", errors="ignore").rename_geometry("geometry")
     if swap_xy:
         table = table.set_geometry(swapped(table.geometry))
     _believable(table, str(name))
     return table
+
+
+def _read(path: Path, layer: str, what: str) -> gpd.GeoDataFrame | pd.DataFrame:
+    """The layer as it is; a shape that cannot be built comes back as none, for its row to say."""
+    names = _layers(path)
+    if layer not in names:
+        raise InputError(
+            Fault(
+                f"{what}: no such layer",
+                layer,
+                "nothing of it can be used",
+                f"pick one of {', '.join(names) or 'none in the file'}",
+                where=str(path),
+            )
+        )
+    options = {"DATE_AS_STRING": "YES"} if path.suffix.lower() in (".geojson", ".json") else {}
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # the library's remarks; what matters is checked here
+        return gpd.read_file(path, layer=layer, engine="pyogrio", on_invalid="ignore", **options)
+
+
+def _layers(path: Path) -> list[str]:
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        return [str(name) for name in pyogrio.list_layers(path)[:, 0]]
+
+
+def _complete(path: Path, what: str) -> None:
+    """A .shp needs its .shx and .dbf beside it: without them rows and ids are lost."""
+    if path.suffix.lower() != ".shp":
+        return
+    beside = {one.suffix.lower() for one in path.parent.iterdir() if one.stem == path.stem}
+    lost = [ending for ending in (".shx", ".dbf") if ending not in beside]
+    if lost:
+        raise InputError(
+            Fault(
+                f"{what}: parts of the shapefile are not there",
+                ", ".join(path.stem + ending for ending in lost),
+                "its rows and their names are kept in them",
+                "copy every file of that name, not the .shp alone",
+                where=str(path),
+            )
+        )
+
+
+def _short(error: Exception) -> str:
+    """The last thing the library said, without its advice to programmers."""
+    lines = str(error).splitlines() or [type(error).__name__]
+    parts = [part for part in lines[0].split("; ") if not part.startswith("It might help")]
+    return parts[-1][:160] if parts else lines[0][:160]
 
 
 def split_layer(name: str) -> tuple[str, str | None]:
@@ -131,22 +194,20 @@ def mended_polygons(table: gpd.GeoDataFrame, crs: CRS, *, where: str) -> Layer:
         Every row that is empty, not a polygon, or whose area moves by more than one percent
         when mended.
     """
-    faults: list[Fault] = []
     notes: list[str] = []
     flat = shapely.force_2d(table.to_crs(crs).geometry.to_numpy())
     empty = shapely.is_missing(flat) | shapely.is_empty(flat)
     polygonal = np.isin(shapely.get_type_id(flat), (3, 6))
-    for row in np.flatnonzero(empty | ~polygonal):
-        kind = "nothing" if empty[row] else shapely.get_type_id(flat)[row]
-        faults.append(
-            Fault(
-                "a field that is not a polygon",
-                _geometry_word(kind),
-                "it has no ground to look at",
-                "draw its boundary, or take the row out",
-                where=f"{where} row {row + 1} ({table['field_id'].iloc[row]})",
-            )
+    faults = [
+        Fault(
+            "a field that is not a polygon",
+            shape_word(flat[row]),
+            "it has no ground to look at",
+            "draw its boundary, or take the row out",
+            where=f"{where} row {row + 1} ({table['field_id'].iloc[row]})",
         )
+        for row in np.flatnonzero(empty | ~polygonal)
+    ]
     for row in np.flatnonzero(~empty & polygonal & ~shapely.is_valid(flat)):
         before = abs(shapely.area(flat[row]))
         flat[row] = _polygons_only(shapely.make_valid(flat[row]))
@@ -177,22 +238,33 @@ def _polygons_only(shape: shapely.Geometry) -> shapely.Geometry:
     return shapely.union_all(parts[np.isin(shapely.get_type_id(parts), (3, 6))])
 
 
-def _geometry_word(kind: int | str) -> str:
-    if isinstance(kind, str):
-        return kind
-    return shapely.GeometryType(kind).name.lower()
+def shape_word(shape: shapely.Geometry | None) -> str:
+    """What kind of shape a row has, for the words of an error.
+
+    Examples
+    --------
+    >>> shape_word(shapely.Point(1, 2)), shape_word(None), shape_word(shapely.Polygon())
+    ('point', 'no shape, or a broken one', 'no shape, or a broken one')
+    """
+    if shape is None or shape.is_empty:
+        return "no shape, or a broken one"
+    return str(shape.geom_type).lower()
 
 
-def _single_with_geometry(path: Path, names: list[str], what: str) -> str:
-    shapes = [name for name, kind in pyogrio.list_layers(path) if kind is not None]
+def _only_layer(path: Path, what: str) -> str:
+    names = _layers(path)
+    if len(names) == 1:
+        return names[0]
+    shapes = [str(name) for name, kind in pyogrio.list_layers(path) if kind is not None]
     if len(shapes) == 1:
-        return str(shapes[0])
+        return shapes[0]
+    first = shapes[0] if shapes else ""
     raise InputError(
         Fault(
-            f"{what} has several layers",
-            ", ".join(names),
-            "any of them could be meant",
-            f"pick one: {path.name}:{names[0]}",
+            f"{what} has several layers" if names else f"{what} has no layer",
+            ", ".join(names) or "none",
+            "any of them could be meant" if names else "there is nothing to put on a map",
+            f"pick one: {path.name}:{first}" if first else "export it with its shapes",
             where=str(path),
         )
     )
@@ -220,7 +292,7 @@ def _believable(table: gpd.GeoDataFrame, where: str) -> None:
                 else "coordinates too large for degrees",
                 seen,
                 "the ground would lie elsewhere",
-                "give --swap-xy" if turned else "say which coordinate system the file is in",
+                MEND_SWAP if turned else "say which coordinate system the file is in",
                 where=where,
             )
         )

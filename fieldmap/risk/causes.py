@@ -58,6 +58,9 @@ FLOODED = Cause(
     "stood under water and nobody has looked since",
 )
 
+#: Makes no zone: its ground is hatched over what else is known of it.
+UNLOOKED = Cause(9, "not looked at", "unknown", "", "nobody has looked here lately")
+
 GROUND_CAUSES = (
     NONE,
     STEEP_STOP,
@@ -68,6 +71,7 @@ GROUND_CAUSES = (
     BLIND,
     STABILITY,
     FLOODED,
+    UNLOOKED,
 )
 
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
-from fieldmap.finding import Finding, Level
+from fieldmap.finding import Finding, Level, worst
 from fieldmap.machine import Machine
 from fieldmap.risk import causes as why
 from fieldmap.risk.layers import Heights, Layers
@@ -36,7 +37,7 @@ def slope_findings(
     if known.size == 0:
         return told
     told.append(_cells(field_id, heights, tables))
-    told.append(_steep(field_id, known, layers, heights, tables))
+    told.append(_steep(field_id, percent, layers, heights, machine, tables))
     told.append(_side(field_id, layers, heights, machine, tables))
     return told
 
@@ -96,7 +97,7 @@ def _cells(field_id: str, heights: Heights, tables: Tables) -> Told:
             basis="mapped",
             sources=(heights.name, coarse.source),
             value=side,
-            limit=coarse.number() if level == "care" else blind.number(),
+            limit=blind.number() if level == "unknown" else coarse.number(),
             unit="m",
             caution=caution,
         ),
@@ -105,23 +106,28 @@ def _cells(field_id: str, heights: Heights, tables: Tables) -> Told:
 
 
 def _steep(
-    field_id: str, known: np.ndarray, layers: Layers, heights: Heights, tables: Tables
+    field_id: str,
+    percent: NDArray[np.float32],
+    layers: Layers,
+    heights: Heights,
+    machine: Machine | None,
+    tables: Tables,
 ) -> Told:
     limits = layers.limits
-    share = float((known >= limits.up_down_stop_pct).mean())
-    top = float(known.max())
-    level = _level(share, top, limits.up_down_stop_pct, limits.up_down_care_pct, heights, tables)
-    if share > 0:
+    known = percent[np.isfinite(percent)]
+    level = _level(
+        percent, limits.up_down_stop_pct, limits.up_down_care_pct, heights, tables=tables
+    )
+    words = "The value is what nineteen cells in twenty stay under, the range ends at the steepest."
+    if known.max() >= limits.up_down_stop_pct:
         words = (
             "Some ground is over the limit even straight up and down; it is drawn as keep out. "
-            "The value is what nineteen cells in twenty stay under, the range ends at the steepest."
+            + words
         )
-        change = "Measure the steep ground with a slope meter, and mark off what must not be driven"
-    else:
-        words = (
-            "The value is what nineteen cells in twenty stay under, the range ends at the steepest."
-        )
-        change = ""
+    words += _partly(percent)
+    if machine is None:
+        level = worst((level, "unknown"))
+        words += " No machine is named, and its own limit may be lower."
     return Told(
         Finding(
             level=level,
@@ -129,15 +135,17 @@ def _steep(
             where=field_id,
             why=words,
             basis="mapped",
-            sources=(heights.name, *limits.sources),
+            sources=(heights.name, *limits.up_down_sources),
             value=float(np.percentile(known, 95)),
             low=float(known.min()),
-            high=top,
+            high=float(known.max()),
             limit=limits.up_down_stop_pct,
             unit="%",
             caution=SLOPE_CAUTION if level != "ok" else "",
         ),
-        change if level == "stop" else "",
+        "Measure the steep ground with a slope meter, and mark off what must not be driven"
+        if level == "stop"
+        else "",
     )
 
 
@@ -145,22 +153,28 @@ def _side(
     field_id: str, layers: Layers, heights: Heights, machine: Machine | None, tables: Tables
 ) -> Told:
     limits, heading = layers.limits, layers.heading
-    across = np.abs(layers.across.values[layers.inside])
-    across = across[np.isfinite(across)]
-    share = float((across >= limits.stop_pct).mean())
-    level = _level(share, float(across.max()), limits.stop_pct, limits.care_pct, heights, tables)
+    everywhere = np.abs(layers.across.values[layers.inside])
+    across = everywhere[np.isfinite(everywhere)]
+    top = float(across.max())
+    level = _level(everywhere, limits.stop_pct, limits.care_pct, heights, tables=tables)
     change = ""
-    words = f"Held to {limits.words}; both ways along the line of travel."
-    if share > 0:
+    words = (
+        f"Held to {limits.words}; both ways along the line of travel, which is counted from the "
+        "map's grid north."
+    )
+    if top >= limits.stop_pct:
         words += " Ground over it is drawn as up and down only, or keep out."
-    if not limits.known:
-        if level != "stop":
-            level = "unknown"
+    words += _partly(everywhere)
+    if top >= limits.proven_pct:
+        level = worst((level, "unknown"))
         name = "the machine" if machine is None else machine.name
         words += f" Track width or height of the centre of gravity of {name} is not known."
         change = (
             "Measure the track width and take the height of the centre of gravity from the "
             "manual, or give the manual's own side-slope limit, in machines.toml"
+            if limits.proven_pct <= 0
+            else "Give the track width and the height of the centre of gravity in machines.toml, "
+            "to hold the machine's own limit against the tipping angle"
         )
     choice = "" if heading is None else _heading_words(heading.degrees, heading.ties)
     return Told(
@@ -173,7 +187,7 @@ def _side(
             sources=(heights.name, *limits.sources),
             value=float(np.percentile(across, 95)),
             low=0.0,
-            high=float(across.max()),
+            high=top,
             limit=limits.stop_pct,
             unit="%",
             choice=choice,
@@ -184,13 +198,26 @@ def _side(
 
 
 def _level(
-    share: float, top: float, stop_pct: float, care_pct: float, heights: Heights, tables: Tables
+    pct: NDArray[np.float32],
+    stop_pct: float,
+    care_pct: float,
+    heights: Heights,
+    *,
+    tables: Tables,
 ) -> Level:
-    if share >= tables.number("side_slopes.field_stop_share"):
+    """Level of a field from the slopes of all its cells; NaN is ground nobody knows."""
+    if float((pct >= stop_pct).mean()) >= tables.number("side_slopes.field_stop_share"):
         return "stop"
-    if _is_blind(heights, tables):
+    if _is_blind(heights, tables) or not np.isfinite(pct).all():
         return "unknown"
-    return "care" if top >= min(care_pct, stop_pct) else "ok"
+    return "care" if bool((pct >= min(care_pct, stop_pct)).any()) else "ok"
+
+
+def _partly(pct: NDArray[np.float32]) -> str:
+    known = float(np.isfinite(pct).mean())
+    if known >= 1:
+        return ""
+    return f" It speaks for the {100 * known:.0f}% of the field whose slope is known, no more."
 
 
 def _is_blind(heights: Heights, tables: Tables) -> bool:

@@ -30,6 +30,8 @@ from fieldmap.risk.side_slope import (
 from fieldmap.tables import Tables
 from fieldmap.terrain.slope import Slope, slope
 
+_LEAST_CELL_M = 0.25
+
 
 class Heights(NamedTuple):
     """Elevation over one field: metres, the side of a cell, and of the cells it was made from.
@@ -50,6 +52,8 @@ class Layers:
 
     ``cause`` holds codes of :mod:`fieldmap.risk.causes`, ``level`` ranks of
     :data:`fieldmap.finding.LEVELS`; ``looked`` is 1 where somebody walked lately, else 0.
+    ``acts`` is the cause before looking is asked about: what the zones are made of, so that
+    a side slope still shows on ground that nobody has walked.
     """
 
     inside: NDArray[np.bool_]
@@ -60,6 +64,7 @@ class Layers:
     flooded: Grid
     level: Grid
     cause: Grid
+    acts: Grid
     heading: Heading | None
     limits: Limits
     cell_area_m2: float
@@ -79,6 +84,11 @@ class Layers:
                 self.cause,
             )
         )
+
+
+def analysis_cell_m(tables: Tables) -> float:
+    """Side of the cells that marks and zones are drawn on (m), however small it was asked for."""
+    return max(tables.number("terrain.analysis_cell_m"), _LEAST_CELL_M)
 
 
 def empty_ground(field: shapely.Geometry, crs: CRS, *, cell_m: float) -> Grid:
@@ -124,12 +134,10 @@ def field_layers(
     """
     limits = limits_for(machine, tables=tables)
     cell_m = heights.cell_m
-    times = max(1, math.ceil(cell_m / tables.number("terrain.analysis_cell_m") - 1e-9))
+    times = max(1, math.ceil(cell_m / analysis_cell_m(tables) - 1e-9))
     coarse = slope(heights.grid, crs=crs)
     over = moved(field, crs, heights.grid.crs).bounds
-    ground = Slope(
-        coarse.percent.finer(times, over=over), coarse.aspect.finer(times, over=over)
-    )
+    ground = Slope(coarse.percent.finer(times, over=over), coarse.aspect.finer(times, over=over))
     burn = _Burner(ground.percent, crs)
     inside = burn.touched(field)
     width = None if machine is None else machine.working_width_m
@@ -152,6 +160,8 @@ def field_layers(
     )
     ranks = why.level_ranks(why.all_causes(tables))
     grid = ground.percent
+    unlooked = ~looked.astype(bool) & (ranks[cause] < ranks[why.UNLOOKED.code])
+    governing = np.where(unlooked, why.UNLOOKED.code, cause)
     return Layers(
         inside=inside,
         ground=ground,
@@ -159,8 +169,9 @@ def field_layers(
         use=side_slope_use(across, machine, tables=tables),
         looked=grid.with_values(looked.astype(float), unit="", name="looked_at"),
         flooded=grid.with_values(flooded.astype(float), unit="", name="flooded"),
-        level=grid.with_values(ranks[cause].astype(float), unit="", name="level"),
-        cause=grid.with_values(cause.astype(float), unit="", name="governing_cause"),
+        level=grid.with_values(ranks[governing].astype(float), unit="", name="level"),
+        cause=grid.with_values(governing.astype(float), unit="", name="governing_cause"),
+        acts=grid.with_values(cause.astype(float), unit="", name="acts"),
         heading=heading,
         limits=limits,
         cell_area_m2=(cell_m / times) ** 2,
@@ -227,7 +238,9 @@ class _Burner:
         self, pairs: list[tuple[shapely.Geometry, int]], *, all_touched: bool
     ) -> NDArray[np.int16]:
         pairs = [
-            (moved(shape, self._from, self._to), code) for shape, code in pairs if not shape.is_empty
+            (moved(shape, self._from, self._to), code)
+            for shape, code in pairs
+            if not shape.is_empty
         ]
         if not pairs:
             return np.zeros(self._shape, np.int16)

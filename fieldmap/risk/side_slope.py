@@ -12,35 +12,43 @@ from numpy.typing import NDArray
 from fieldmap.grid import Grid
 from fieldmap.machine import Machine
 from fieldmap.tables import Tables
+from fieldmap.tables.loader import FARM_SOURCE
 from fieldmap.terrain.slope import Slope
-from fieldmap.terrain.travel import across_pct, across_shares, headings
+from fieldmap.terrain.travel import across_pct, across_rms_pct, across_shares, headings
 from fieldmap.units import percent_from_degrees
+
+_ROUNDING = 1e-6  # of a pass: a field of just ten widths takes ten
 
 
 class Limits(NamedTuple):
     """Slopes at which care begins and work stops, in percent, and what they rest on.
 
-    ``known`` is false when neither the machine's own limit nor its track width and height of
-    the centre of gravity are there: below ``stop_pct`` the answer is then unknown.
+    ``proven_pct`` is the side slope from which, below ``stop_pct``, the answer is unknown because
+    nobody can tell how near the machine is to tipping: infinity when its static tipping angle is
+    known, the tool's own care limit when only the user's limit is, 0 when neither is.
+    ``sources`` stand behind the side-slope limits, ``up_down_sources`` behind the others.
     """
 
     care_pct: float
     stop_pct: float
     up_down_care_pct: float
     up_down_stop_pct: float
-    known: bool
-    own: bool
+    proven_pct: float
     words: str
     sources: tuple[str, ...]
+    up_down_sources: tuple[str, ...]
 
 
 class Heading(NamedTuple):
-    """The best line of travel: compass degrees, shares of ground over the limits, and ties."""
+    """The best line of travel: degrees from grid north, shares of known ground over the limits.
+
+    ``passes`` is ``None`` without a working width; ``ties`` are all lines that are as good.
+    """
 
     degrees: float
     stop_share: float
     care_share: float
-    passes: int
+    passes: int | None
     ties: tuple[float, ...]
 
 
@@ -48,7 +56,8 @@ def limits_for(machine: Machine | None, *, tables: Tables) -> Limits:
     """The limits a machine is held to.
 
     The user's own limit wins over the tool's default; neither goes nearer to the static tipping
-    angle than the margin and the roll from one bump.
+    angle than the margin and the roll from one bump. Where that angle is not known the user's own
+    limit still stops the work, but what it allows beyond the tool's care limit stays unknown.
 
     Parameters
     ----------
@@ -63,33 +72,43 @@ def limits_for(machine: Machine | None, *, tables: Tables) -> Limits:
     Gilfillan 1976 on why the static angle is an upper bound only).
     """
     own = None if machine is None else machine.side_slope_limit_pct
-    stop = tables.number("side_slopes.stop_pct") if own is None else own
-    share = tables.number("side_slopes.care_share")
-    care = tables.number("side_slopes.care_pct") if own is None else share * own
+    care, stop, sources = _given_or_default(own, "side_slopes.", tables)
     words = "the machine's own limit" if own is not None else "this tool's own default"
-    tipping = None if machine is None else machine.static_tipping_deg()
-    if tipping is not None and machine is not None:
-        room = (
-            tipping
-            - tables.number("side_slopes.static_margin_deg")
-            - bump_roll_deg(machine, tables=tables)
-        )
-        cap = percent_from_degrees(max(room, 0.0))
+    cap = None if machine is None else _tipping_cap_pct(machine, tables)
+    if cap is None:
+        proven = 0.0 if own is None else tables.number("side_slopes.care_pct")
+    else:
+        proven = math.inf
+        sources += tables.source_of("side_slopes.static_margin_deg", "side_slopes.bump_rise_m")
         if cap < stop:
+            care = min(care, tables.number("side_slopes.care_share") * cap, cap)
             stop, words = cap, "the margin under the static tipping angle"
     up_down = None if machine is None else machine.up_down_limit_pct
-    steep = tables.number("side_slopes.up_down_stop_pct") if up_down is None else up_down
-    rather = tables.number("side_slopes.up_down_care_pct") if up_down is None else share * up_down
-    return Limits(
-        min(care, stop),
-        stop,
-        min(rather, steep),
-        steep,
-        known=own is not None or tipping is not None,
-        own=own is not None,
-        words=words,
-        sources=tables.source_of("side_slopes.stop_pct", "side_slopes.static_margin_deg"),
-    )
+    rather, steep, behind = _given_or_default(up_down, "side_slopes.up_down_", tables)
+    return Limits(care, stop, rather, steep, proven, words, tuple(dict.fromkeys(sources)), behind)
+
+
+def _given_or_default(
+    own_pct: float | None, start: str, tables: Tables
+) -> tuple[float, float, tuple[str, ...]]:
+    """Care, stop and their sources: from the user's limit, else from the table."""
+    if own_pct is None:
+        keys = (f"{start}stop_pct", f"{start}care_pct")
+        stop, care = tables.number(keys[0]), tables.number(keys[1])
+        return min(care, stop), stop, tables.source_of(*keys)
+    share = tables.number("side_slopes.care_share")
+    sources = (FARM_SOURCE, *tables.source_of("side_slopes.care_share"))
+    return min(share, 1.0) * own_pct, own_pct, tuple(dict.fromkeys(sources))
+
+
+def _tipping_cap_pct(machine: Machine, tables: Tables) -> float | None:
+    """The side slope that leaves margin and bump roll under the static tipping angle."""
+    tipping = machine.static_tipping_deg()
+    if tipping is None:
+        return None
+    margin = tables.number("side_slopes.static_margin_deg")
+    room = tipping - margin - bump_roll_deg(machine, tables=tables)
+    return percent_from_degrees(max(room, 0.0))
 
 
 def bump_roll_deg(machine: Machine, *, tables: Tables) -> float:
@@ -147,6 +166,8 @@ def best_heading(
 ) -> Heading | None:
     """The line of travel with least ground over the limit, then least in care, then fewest passes.
 
+    Between lines that are alike in all three, the one with least side slope over all.
+
     Parameters
     ----------
     ground : Slope
@@ -167,20 +188,21 @@ def best_heading(
     Heading or None
         ``None`` when no slope is known in the field.
     """
-    lines = headings(round(tables.number("side_slopes.headings")))
+    lines = headings(max(1, round(tables.number("side_slopes.headings"))))
     shares = across_shares(ground, inside, lines, (limits.stop_pct, limits.care_pct))
     if np.isnan(shares).any():
         return None
     passes = _passes(field, lines, width_m)
     keys = np.column_stack([shares.round(9), passes])
-    order = np.lexsort((passes, keys[:, 1], keys[:, 0]))
+    over_all = across_rms_pct(ground, inside, lines).round(6)
+    order = np.lexsort((over_all, passes, keys[:, 1], keys[:, 0]))
     best = int(order[0])
     ties = np.flatnonzero((keys == keys[best]).all(axis=1))
     return Heading(
         float(lines[best]),
         float(shares[best, 0]),
         float(shares[best, 1]),
-        int(passes[best]),
+        None if width_m is None else int(passes[best]),
         tuple(float(lines[k]) for k in ties),
     )
 
@@ -199,7 +221,10 @@ def _passes(
 ) -> NDArray[np.int64]:
     if width_m is None:
         return np.zeros(len(lines), np.int64)
-    corners = shapely.get_coordinates(shapely.convex_hull(field))
     turn = np.radians(lines)
-    sideways = corners[:, :1] * np.cos(turn) - corners[:, 1:] * np.sin(turn)
-    return np.ceil(np.ptp(sideways, axis=0) / width_m).astype(np.int64)
+    count = np.zeros(len(lines))
+    for part in shapely.get_parts(field):  # each part of a field is mown by itself
+        corners = shapely.get_coordinates(part)
+        sideways = corners[:, :1] * np.cos(turn) - corners[:, 1:] * np.sin(turn)
+        count += np.ceil(np.ptp(sideways, axis=0) / width_m - _ROUNDING)
+    return count.astype(np.int64)

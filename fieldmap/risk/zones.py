@@ -37,14 +37,15 @@ def zones(
     causes = all_causes(tables)
     order = severities(causes)
     cells = math.ceil(tables.number("looking.sliver_m2") / layers.cell_area_m2)
-    codes = merged_slivers(layers.cause.values.astype(np.int16), order, cells=cells)
-    found = _polygons(layers.cause, np.where(layers.inside, codes, 0), crs)
+    codes = merged_slivers(layers.acts.values.astype(np.int16), order, cells=cells)
+    found = _polygons(layers.acts, np.where(layers.inside, codes, 0), crs)
     rows = []
-    for code, shape in found.items():
-        cut = shapely.intersection(shape, field)
+    for code in sorted(
+        found, key=lambda code: (-int(order[code]), causes[code].action, causes[code].key)
+    ):
+        cut = shapely.intersection(found[code], field)
         if causes[code].action and cut.area > 0:
             rows.append(_row(field_id, causes[code], cut))
-    rows.sort(key=lambda row: (-int(order[row.pop("code")]), row["action"], row["cause"]))
     return gpd.GeoDataFrame(rows, columns=[*COLUMNS, "geometry"], geometry="geometry", crs=crs)
 
 
@@ -77,7 +78,7 @@ def merged_slivers(
     >>> int(merged_slivers(lone, order, cells=2)[1, 1])
     1
     """
-    if cells < 2:
+    if not 2 <= cells < codes.size:  # on a field smaller than a sliver all stays as it is
         return codes
     calm = sieve(codes, size=cells)
     takes = (order[calm] >= order[codes]) & (codes < FIRST_HAZARD) & (calm < FIRST_HAZARD)
@@ -106,5 +107,4 @@ def _row(field_id: str, cause: Cause, cut: shapely.Geometry) -> dict[str, object
         "reason": cause.words,
         "area_ha": float(cut.area / 1e4),
         "geometry": shapely.MultiPolygon(list(polygons)),
-        "code": cause.code,
     }

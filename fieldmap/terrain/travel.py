@@ -66,19 +66,43 @@ def across_shares(
     ndarray, shape (headings, 2)
         Shares 0..1 of the known cells inside; NaN when none is known.
     """
-    known = inside & np.isfinite(ground.percent.values)
-    if not known.any():
+    east, north = _downhill(ground, inside)
+    if east.size == 0:
         return np.full((len(lines_deg), 2), np.nan)
+    counts = _count_across(east, north, np.radians(lines_deg), limits_pct[0], limits_pct[1])
+    return counts / east.size
+
+
+def across_rms_pct(
+    ground: Slope, inside: NDArray[np.bool_], lines_deg: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """For each line of travel, the side slope of the known ground: root of the mean square.
+
+    Returns
+    -------
+    ndarray, shape (headings,)
+        Percent; NaN when no slope is known inside.
+    """
+    east, north = _downhill(ground, inside)
+    if east.size == 0:
+        return np.full(len(lines_deg), np.nan)
+    cos, sin = np.cos(np.radians(lines_deg)), np.sin(np.radians(lines_deg))
+    squares = (
+        cos**2 * np.mean(east**2)
+        - 2 * sin * cos * np.mean(east * north)
+        + sin**2 * np.mean(north**2)
+    )
+    return np.sqrt(np.maximum(squares, 0.0))
+
+
+def _downhill(
+    ground: Slope, inside: NDArray[np.bool_]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Fall to the east and to the north, in percent, of the known cells inside."""
+    known = inside & np.isfinite(ground.percent.values)
     steep = ground.percent.values[known].astype(np.float64)
     aspect = np.radians(_aspect_or_any(ground)[known].astype(np.float64))
-    counts = _count_across(
-        steep * np.sin(aspect),
-        steep * np.cos(aspect),
-        np.radians(lines_deg),
-        limits_pct[0],
-        limits_pct[1],
-    )
-    return counts / steep.size
+    return steep * np.sin(aspect), steep * np.cos(aspect)
 
 
 def _aspect_or_any(ground: Slope) -> NDArray[np.float32]:

@@ -89,7 +89,7 @@ def fields_csv(assessment: Assessment) -> str:
 
 def findings_csv(assessment: Assessment) -> str:
     """``findings.csv``: one row a finding."""
-    rows = []
+    rows: list[dict[str, Any]] = []
     for answer in assessment.answers:
         for about, findings in (("ground", answer.findings), ("setting", answer.settings)):
             rows.extend(_finding_row(answer.field_id, about, finding) for finding in findings)

@@ -4,11 +4,18 @@ from __future__ import annotations
 
 import json
 import shutil
-from collections.abc import Mapping
+import tempfile
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 
-from fieldmap.errors import Fault, InputError, MisuseError
+from fieldmap.errors import Fault, MisuseError, StoreError, raise_all
 from fieldmap.farm import FARM_FILE, check_farm
+from fieldmap.read.vectors import split_layer
+
+#: Names in a farm folder that mean something of their own.
+_RESERVED = (FARM_FILE, "machines.toml", "hazards.gpkg")
+_BESIDE_SHP = (".shx", ".dbf", ".prj", ".cpg")
 
 _MACHINES = """# Machines of this farm. Fill in what the manuals say and take the # away; what is
 # left out is unknown, and what rests on it comes back as unknown. Metres, kilograms, km/h, percent.
@@ -41,7 +48,7 @@ def start_folder(
     name: str,
     units: str,
     time_zone: str,
-    settings: Mapping[str, str],
+    settings: Mapping[str, str | bool],
 ) -> tuple[Path, tuple[str, ...]]:
     """Make a farm folder: copies of the files and a farm.toml that names them.
 
@@ -50,10 +57,12 @@ def start_folder(
     folder : Path
         Must not hold a farm.toml yet.
     files : mapping
-        ``fields`` and any of ``gates, elevation, roads, road_checks, machines, flood`` -> file.
+        ``fields`` and any of ``gates, elevation, roads, road_checks, machines, flood`` -> file;
+        ``file.gpkg:layer`` picks a layer.
     name, units, time_zone : str
     settings : mapping
-        Further words: ``elevation_unit``, ``field_id`` (the file's column).
+        Further words: ``elevation_unit``, ``field_id`` (the file's column), and ``swap_xy``: the
+        fields, gates and flood have latitude where longitude belongs.
 
     Returns
     -------
@@ -66,7 +75,10 @@ def start_folder(
         The folder is a farm already.
     InputError
         What was given cannot be read; nothing is left behind.
+    StoreError
+        Disk or permission; nothing is left behind.
     """
+    folder = folder.absolute()
     if (folder / FARM_FILE).exists():
         raise MisuseError(
             Fault(
@@ -76,58 +88,124 @@ def start_folder(
                 "edit it, or name another folder",
             )
         )
-    missing = [path for path in files.values() if not path.is_file()]
-    if missing:
-        raise InputError(
-            Fault("no such file", str(path), "there is nothing to take over", "correct the name")
-            for path in missing
-        )
-    trial = folder.with_name(f".{folder.name}.fieldmap-partial")
-    shutil.rmtree(trial, ignore_errors=True)
+    taken = _all_there(files)
     try:
-        trial.mkdir(parents=True)
-        kept = {key: _copied(path, trial) for key, path in files.items()}
-        if "machines" not in kept:
-            (trial / "machines.toml").write_text(_MACHINES, "utf-8")
-        text = _farm_toml(kept, name=name, units=units, time_zone=time_zone, settings=settings)
-        (trial / FARM_FILE).write_text(text, "utf-8")
-        faults, notes = check_farm(trial)
-        if faults:
-            raise InputError(faults)
-        _into_place(trial, folder)
+        with _trial_beside(folder) as trial:
+            kept = _copied(taken, trial)
+            if "machines" not in kept:
+                (trial / "machines.toml").write_text(_MACHINES, "utf-8")
+            text = _farm_toml(kept, name=name, units=units, time_zone=time_zone, settings=settings)
+            (trial / FARM_FILE).write_text(text, "utf-8")
+            faults, notes = check_farm(trial)
+            theirs = {str(trial / kept[key]): str(files[key]) for key in kept}
+            theirs |= {str(trial / split_layer(kept[key])[0]): str(taken[key][0]) for key in kept}
+            theirs[str(trial)] = str(folder)
+            raise_all(_in_their_words(fault, theirs) for fault in faults)
+            _into_place(trial, folder)
+    except OSError as error:
+        raise StoreError(
+            Fault(
+                "the farm folder cannot be made",
+                error.strerror or str(error),
+                "nothing was left behind",
+                "free the disk, mend the permission, or name another folder",
+                where=str(folder),
+            )
+        ) from error
+    return folder / FARM_FILE, tuple(_worded(note, theirs) for note in notes)
+
+
+def _all_there(files: Mapping[str, Path]) -> dict[str, tuple[Path, str | None]]:
+    """File and layer of each name given; every one that is not a file is told at once."""
+    taken = {key: split_layer(str(path)) for key, path in files.items()}
+    raise_all(
+        Fault("no such file", file, "there is nothing to take over", "correct the name", where=key)
+        for key, (file, _) in taken.items()
+        if not Path(file).is_file()
+    )
+    return {key: (Path(file), layer) for key, (file, layer) in taken.items()}
+
+
+@contextmanager
+def _trial_beside(folder: Path) -> Iterator[Path]:
+    """A hidden folder on the same disk; gone at the end, with every parent made for it."""
+    made = [parent for parent in folder.parents if not parent.exists()]
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    trial = Path(tempfile.mkdtemp(prefix=".fieldmap-partial-", dir=folder.parent))
+    try:
+        yield trial
     finally:
         shutil.rmtree(trial, ignore_errors=True)
-    return folder / FARM_FILE, notes
+        if not folder.exists():
+            for parent in made:
+                parent.rmdir()
 
 
-def _copied(path: Path, folder: Path) -> str:
+def _copied(files: Mapping[str, tuple[Path, str | None]], folder: Path) -> dict[str, str]:
+    """Copy the files, each under its own name; give back what farm.toml is to call them."""
+    held: dict[str, Path] = {}
+    kept = {}
+    for key, (path, layer) in files.items():
+        name = path.name
+        if name.lower() in _RESERVED or held.get(name, path.absolute()) != path.absolute():
+            name = f"{key}_{name}"
+        if name not in held:
+            _copy(path, folder / name)
+            held[name] = path.absolute()
+        kept[key] = name if layer is None else f"{name}:{layer}"
+    return kept
+
+
+def _copy(path: Path, target: Path) -> None:
     """Copy a file, and beside a .shp the files that belong to it."""
-    group = sorted(path.parent.glob(f"{path.stem}.*")) if path.suffix.lower() == ".shp" else [path]
-    for one in group:
-        shutil.copyfile(one, folder / one.name)
-    return path.name
+    shutil.copyfile(path, target)
+    if path.suffix.lower() == ".shp":
+        for one in path.parent.iterdir():
+            if one.stem == path.stem and one.suffix.lower() in _BESIDE_SHP:
+                shutil.copyfile(one, target.with_suffix(one.suffix))
+
+
+def _in_their_words(fault: Fault, names: Mapping[str, str]) -> Fault:
+    """The fault with the person's own file names in it."""
+    return Fault(
+        _worded(fault.what, names),
+        _worded(fault.value, names),
+        fault.why,
+        _worded(fault.mend, names),
+        where=_worded(fault.where, names),
+    )
+
+
+def _worded(text: str, names: Mapping[str, str]) -> str:
+    for ours, theirs in names.items():
+        text = text.replace(ours, theirs)
+    return text
 
 
 def _into_place(trial: Path, folder: Path) -> None:
-    folder.mkdir(parents=True, exist_ok=True)
-    clash = [one.name for one in trial.iterdir() if (folder / one.name).exists()]
-    if clash:
-        raise InputError(
-            Fault(
-                "a file of this name stands in the folder",
-                one,
-                "it would be lost",
-                "name an empty folder",
-                where=str(folder),
-            )
-            for one in clash
+    clash = sorted(one.name for one in trial.iterdir() if (folder / one.name).exists())
+    raise_all(
+        Fault(
+            "a file of this name stands in the folder",
+            one,
+            "it would be lost",
+            "name an empty folder",
+            where=str(folder),
         )
+        for one in clash
+    )
+    folder.mkdir(parents=True, exist_ok=True)
     for one in sorted(trial.iterdir(), key=lambda path: path.name == FARM_FILE):
         one.replace(folder / one.name)
 
 
 def _farm_toml(
-    kept: Mapping[str, str], *, name: str, units: str, time_zone: str, settings: Mapping[str, str]
+    kept: Mapping[str, str],
+    *,
+    name: str,
+    units: str,
+    time_zone: str,
+    settings: Mapping[str, str | bool],
 ) -> str:
     lines = [
         f"name = {_quoted(name)}",
@@ -138,15 +216,19 @@ def _farm_toml(
     ]
     lines += [f"{key} = {_quoted(file)}" for key, file in kept.items()]
     if "elevation_unit" in settings:
-        lines.append(f"elevation_unit = {_quoted(settings['elevation_unit'])}")
+        lines.append(f"elevation_unit = {_quoted(str(settings['elevation_unit']))}")
+    if settings.get("swap_xy"):
+        turned = [key for key in ("fields", "gates", "flood") if key in kept]
+        lines.append(f"swap_xy = {json.dumps(turned)}")
     if "machines" not in kept:
         lines.append('# machines = "machines.toml"   # fill it in first')
     lines.append('hazards = "hazards.gpkg"')
     lines.append('# tracks = ["walks/*.gpx"]')
     if "field_id" in settings:
-        lines += ["", "[columns.fields]", f"field_id = {_quoted(settings['field_id'])}"]
+        lines += ["", "[columns.fields]", f"field_id = {_quoted(str(settings['field_id']))}"]
     return "\n".join(lines) + "\n"
 
 
 def _quoted(text: str) -> str:
-    return json.dumps(text, ensure_ascii=False)
+    """A TOML basic string; DEL is the one character that JSON leaves bare and TOML refuses."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")

@@ -47,4 +47,4 @@ def move_gpx(
                 description=place["text"],
             )
         )
-    return gpx.to_xml(version="1.1")  # type: ignore[no-any-return]
+    return gpx.to_xml(version="1.1")

@@ -100,7 +100,7 @@ class Outputs:
 
     def _manifest(self) -> dict[str, dict[str, str]]:
         try:
-            return json.loads((self.folder / MANIFEST).read_text("utf-8"))  # type: ignore[no-any-return]
+            return json.loads((self.folder / MANIFEST).read_text("utf-8"))
         except (FileNotFoundError, json.JSONDecodeError):
             return {}
 

@@ -7,9 +7,10 @@ from typing import Any
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from rasterio.features import geometry_mask
 
 from fieldmap.assessment import Assessment, FieldAnswer
-from fieldmap.crs import transformer
+from fieldmap.crs import moved
 from fieldmap.farm import Farm
 from fieldmap.grid import Grid
 from fieldmap.read.elevation import cell_size_m
@@ -45,10 +46,13 @@ def field_images(
         How far round the field the land is drawn, in the run's metric system.
     """
     layers = answer.layers
-    images = farm_images(assessment.farm, box)
+    farm = assessment.farm
+    images = farm_images(farm, box)
+    field = farm.fields.geometry[farm.fields["field_id"] == answer.field_id].iloc[0]
+    ground = moved(field, farm.crs, layers.level.crs)
     if np.isfinite(answer.elevation.values).any():
-        images.append(_slopes(layers.ground.percent, layers.inside, assessment.farm.tables))
-    images.append(_unlooked(layers))
+        images.append(_slopes(layers.ground.percent, ground, farm.tables))
+    images.append(_unlooked(layers, ground))
     return images
 
 
@@ -59,17 +63,18 @@ def farm_images(farm: Farm, box: shapely.Polygon) -> list[dict[str, Any]]:
         return []
     with opened as elevation:
         info = elevation.info
-        outline = box
-        if info.crs != farm.crs:
-            move = transformer(farm.crs, info.crs)
-            outline = shapely.transform(
-                box, lambda xy: np.column_stack(move.transform(xy[:, 0], xy[:, 1]))
-            )
+        outline = moved(box, farm.crs, info.crs)
         grid = elevation.overview(outline.bounds, most_px=_WIDEST_PX)
         middle = outline.centroid
         native = cell_size_m(info, farm.crs, middle.x, middle.y)
     side = native * abs(grid.transform.a / info.transform.a)
     return [_shade(grid, side)] if np.isfinite(grid.values).any() else []
+
+
+def _only_on(ground: shapely.Geometry, grid: Grid, rgba: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Nothing drawn beyond the boundary: cells reach over it, the field does not."""
+    rgba[3][~geometry_mask([ground], rgba.shape[1:], grid.transform, invert=True)] = 0
+    return rgba
 
 
 def _shade(elevation: Grid, cell_m: float) -> dict[str, Any]:
@@ -80,7 +85,7 @@ def _shade(elevation: Grid, cell_m: float) -> dict[str, Any]:
     return {"name": "Lie of the land", "src": src, "bounds": bounds, "shown": True, "legend": []}
 
 
-def _slopes(percent: Grid, inside: NDArray[np.bool_], tables: Tables) -> dict[str, Any]:
+def _slopes(percent: Grid, ground: shapely.Geometry, tables: Tables) -> dict[str, Any]:
     breaks = [tables.number(f"terrain.break_{number}") for number in range(1, 6)]
     values = np.where(np.isnan(percent.values), -1, percent.values)
     classes = np.digitize(values, breaks)
@@ -88,9 +93,10 @@ def _slopes(percent: Grid, inside: NDArray[np.bool_], tables: Tables) -> dict[st
     for number, tint in enumerate(_TINTS):
         for channel in range(3):
             rgba[channel][classes == number] = tint[channel]
-    rgba[3] = np.where(inside & (values >= 0), 215, 0)
-    unknown = inside & (values < 0)
-    src, bounds = picture(_with_hatch(rgba, unknown), _fine(percent), widest_px=_WIDEST_PX)
+    rgba[3] = np.where(values >= 0, 215, 0)
+    fine = percent.finer(_FINEST)
+    drawn = _only_on(ground, fine, _with_hatch(rgba, values < 0))
+    src, bounds = picture(drawn, fine, widest_px=_WIDEST_PX)
     edges = [0.0, *breaks]
     legend = [
         {"colour": _hex(tint), "text": _class_words(low, high), "hatched": False}
@@ -107,12 +113,13 @@ def _class_words(low: float, high: float | None) -> str:
     return f"{low:.0f} to {high:.0f}% ({degrees:.0f} to {degrees_from_percent(high):.0f} deg)"
 
 
-def _unlooked(layers: Layers) -> dict[str, Any]:
+def _unlooked(layers: Layers, ground: shapely.Geometry) -> dict[str, Any]:
     """Ground that nobody looked at lately; where it was flooded its zone says so already."""
     looked = layers.looked
-    rgba = np.zeros((4, *looked.shape), np.uint8)
-    where = layers.inside & (looked.values <= 0) & (layers.flooded.values <= 0)
-    src, bounds = picture(_with_hatch(rgba, where, every=20), _fine(looked), widest_px=_WIDEST_PX)
+    where = (looked.values <= 0) & (layers.flooded.values <= 0)
+    fine = looked.finer(_FINEST)
+    rgba = _with_hatch(np.zeros((4, *looked.shape), np.uint8), where, every=20)
+    src, bounds = picture(_only_on(ground, fine, rgba), fine, widest_px=_WIDEST_PX)
     legend = [{"colour": _hex(_INK), "text": "nobody has looked here lately", "hatched": True}]
     return {"name": "Not looked at", "src": src, "bounds": bounds, "shown": True, "legend": legend}
 
@@ -127,10 +134,6 @@ def _with_hatch(
         fine[channel][lines] = _INK[channel]
     fine[3][lines] = 255
     return fine
-
-
-def _fine(grid: Grid) -> Grid:
-    return grid.finer(_FINEST)
 
 
 def _hex(tint: tuple[int, int, int]) -> str:

@@ -13,10 +13,11 @@ DEMO = Path(__file__).resolve().parents[2] / "demo_geodata"
 MADE = {
     "elevation.tif", "farm.toml", "fields.gpkg", "flood.geojson", "gates.geojson", "machines.toml",
     "road_checks.csv", "roads.osm.pbf", "found/after_flood.geojson", "found/phone.gpx",
-    "found/ridge_walk.csv", "walks/before_flood.gpx", "walks/river_crook_west.gpx",
+    "found/ridge_walk.csv", "walks/before_flood.gpx", "walks/orchard_piece.gpx",
+    "walks/river_crook_west.gpx",
     "walks/south_flat.gpx", "walks/third_bench.gpx",
 }  # fmt: skip
-BY_HAND = {".py", ".md", ".csv"}
+BY_HAND = {".py", ".md", ".csv", ".png"}
 
 
 @pytest.fixture(scope="module")

@@ -178,7 +178,7 @@ def partial(graph, referee, start, goal, side, end):
 
 
 def test_referee_networkx_agrees_on_the_fewest_unknown_places(tmp_path):
-    """Referee: networkx with a place worth more metres than the district has; the count of places agrees."""
+    """Referee: networkx, a place worth more metres than there are; the counts agree."""
     data, rng = grid(tmp_path, 5)
     referee, net = Referee(data), turn_net(data)
     count = len(data.edges)

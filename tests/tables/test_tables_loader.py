@@ -173,10 +173,11 @@ def test_rows_without_a_source_and_keys_that_stand_twice_are_told_together(folde
 
 def test_a_figure_that_is_no_number_is_refused_by_its_key(folder):
     """By hand: a unit written into the cell."""
+    rows = len((folder / "looking.csv").read_text("utf-8").splitlines())
     _append(folder / "looking.csv", "walk,3 m,,,m,own,own default,")
     with pytest.raises(InputError) as caught:
         _load()
     assert (caught.value.faults[0].value, caught.value.faults[0].where) == (
         "3 m",
-        "looking.csv line 8",
+        f"looking.csv line {1 + rows}",
     )

@@ -237,7 +237,15 @@ def test_sheet_prints_whole(kind: str, payloads: Any, made: Any, opened: Any) ->
         )
         assert edges
         assert all(seen and right <= 704 for seen, right in edges)
-        assert page.evaluate("[...document.querySelectorAll('details')].every(e => e.open)")
+        # what passed stays folded inside the rows of a table; everything else is opened
+        assert page.evaluate(
+            "[...document.querySelectorAll('details')].every(e => e.open || e.closest('tr'))"
+        )
+        if kind == "move":
+            legs = payloads[kind]["legs"]["features"]
+            checks = [check for leg in legs for check in leg["properties"]["checks"]]
+            bad = sum(check["level"] != "ok" for check in checks)
+            assert page.locator("#leg-table .checks li:visible").count() == bad > 0
 
 
 def test_print_leaves_the_screen_as_it_was(payloads: Any, opened: Any) -> None:

@@ -179,7 +179,8 @@ var fieldmapHands = {
     to.addLayer(fieldmapShape(item, { renderer: look.renderer, pane: look.pane, color: "#26211b", weight: 2.5, fill: false, interactive: false }));
   },
   road: function (item, to, look) {
-    to.addLayer(fieldmapShape(item, { renderer: look.renderer, pane: look.pane, color: "#6d6353", weight: 6, fill: false, interactive: false }));
+    to.addLayer(fieldmapShape(item, { renderer: look.renderer, pane: look.pane, color: "#6d6353", weight: look.thin ? 1.4 : 6, fill: false, interactive: false }));
+    if (look.thin) { return; }
     to.addLayer(fieldmapShape(item, { renderer: look.renderer, pane: look.pane, color: fieldmapPaper, weight: 3.5, fill: false, interactive: false }));
   }
 };
@@ -216,6 +217,7 @@ function fieldmapLook(map, group, place, many) {
   return {
     pane: pane, pins: "pins", many: canvas, areas: fieldmapAreaStyles(canvas),
     named: group.key === "fields" && group.items.length <= 30,
+    thin: group.draw === "road" && group.items.length > 900,
     renderer: canvas ? fieldmapState.canvas : (group.draw === "road" ? L.canvas({ pane: pane }) : L.svg({ pane: pane }))
   };
 }

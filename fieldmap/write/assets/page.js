@@ -66,7 +66,10 @@ function fieldmapPaperView() {
     map.closePopup();
     map.invalidateSize({ animate: false, pan: false });
     fieldmapFit(map);
-    document.querySelectorAll("details:not([open])").forEach(function (held) { held.dataset.opened = "1"; held.open = true; });
+    document.querySelectorAll("details:not([open])").forEach(function (held) {
+      if (held.closest("tr")) { return; }
+      held.dataset.opened = "1"; held.open = true;
+    });
   });
   window.addEventListener("afterprint", function () {
     document.documentElement.classList.remove("printing");

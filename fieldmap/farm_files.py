@@ -1,0 +1,189 @@
+"""One pass over a farm's files: every fault is gathered, and what can be read is read."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, TypeVar
+
+import geopandas as gpd
+import pandas as pd
+from pyproj import CRS
+from shapely.errors import ShapelyError
+
+from fieldmap.crs import metric_crs
+from fieldmap.errors import Fault, FieldmapError, InputError, raise_all
+from fieldmap.hazards.events import standing
+from fieldmap.hazards.store import read_events
+from fieldmap.machine import Machine
+from fieldmap.network import RoadData
+from fieldmap.read.elevation import ElevationFile
+from fieldmap.read.fields import read_fields, read_gates
+from fieldmap.read.flood import read_flood
+from fieldmap.read.gpx import read_tracks
+from fieldmap.read.road_checks import read_road_checks
+from fieldmap.read.roads import read_roads
+from fieldmap.read.settings import FarmSettings, read_machines
+from fieldmap.read.vectors import Layer
+
+_Read = TypeVar("_Read")
+FARM_FILE = "farm.toml"
+ANY_METRIC = CRS.from_epsg(6933)  # equal area, all of the earth; nothing is measured in it
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One pass over a farm's files: what cannot be read is told in ``faults``, the rest goes on."""
+
+    folder: Path
+    settings: FarmSettings
+    faults: list[Fault]
+
+    def attempt(self, action: Callable[[], _Read], fallback: _Read) -> _Read:
+        """What an action gives; the fallback, and its faults gathered, when it fails."""
+        try:
+            return action()
+        except FieldmapError as error:
+            self.faults.extend(error.faults)
+            return fallback
+
+    def at(self, name: str) -> str:
+        """The path of a file of the folder."""
+        return str(self.folder / name)
+
+    def _file(self, name: str | None, read: Callable[[str], _Read], none: _Read) -> _Read:
+        return none if name is None else self.attempt(lambda: read(self.at(name)), none)
+
+    def _swap(self, key: str) -> bool:
+        return key in self.settings.files.swap_xy
+
+    def fields(self) -> Layer | None:
+        """Boundaries and what was mended; ``None`` when they cannot be read."""
+        given = self.settings.crs
+        wanted = self.attempt(lambda: None if given is None else metric_crs(given), None)
+        return self._file(
+            self.settings.files.fields,
+            lambda name: read_fields(
+                name,
+                columns=self.settings.columns.get("fields"),
+                crs=wanted,
+                swap_xy=self._swap("fields"),
+            ),
+            None,
+        )
+
+    def gates(self, crs: CRS) -> gpd.GeoDataFrame:
+        """Gates; none when the farm has no file of them."""
+        return self._file(
+            self.settings.files.gates,
+            lambda name: read_gates(name, crs=crs, swap_xy=self._swap("gates")),
+            _no_gates(crs),
+        )
+
+    def machines(self) -> tuple[Machine, ...]:
+        """Machines; none when the farm has no file of them."""
+        return self._file(self.settings.files.machines, lambda name: read_machines(Path(name)), ())
+
+    def tracks(self, crs: CRS) -> tuple[gpd.GeoDataFrame, tuple[str, ...]]:
+        """Walked lines, and what was left out, in words."""
+        none: list[Path] = []
+        names = self.attempt(lambda: _globbed(self.folder, self.settings.files.tracks), none)
+        return self.attempt(lambda: read_tracks(names, crs=crs), read_tracks([], crs=crs))
+
+    def hazards(self, crs: CRS) -> gpd.GeoDataFrame:
+        """What stands in the log now; nothing when there is no log."""
+        log = Path(self.at(self.settings.files.hazards))
+        return self.attempt(lambda: _folded(log).to_crs(crs), _no_hazards(crs))
+
+    def flood(self, crs: CRS) -> gpd.GeoDataFrame:
+        """Flood outlines; none when the farm has no file of them."""
+        zone = self.settings.zone()
+        return self._file(
+            self.settings.files.flood,
+            lambda name: read_flood(name, crs=crs, zone=zone, swap_xy=self._swap("flood")),
+            _no_flood(crs),
+        )
+
+    def elevation(self) -> Path | None:
+        """The raster's path, once it was opened and understood."""
+        files = self.settings.files
+
+        def opened(name: str) -> Path | None:
+            ElevationFile(name, unit=files.elevation_unit).close()
+            return Path(name)
+
+        return self._file(files.elevation, opened, None)
+
+    def roads(self, crs: CRS) -> RoadData | None:
+        """The road network; ``None`` when there is none."""
+        return self._file(self.settings.files.roads, lambda name: read_roads(name, crs=crs), None)
+
+    def road_checks(self) -> pd.DataFrame | None:
+        """What was measured on the roads; ``None`` when nothing was."""
+        return self._file(self.settings.files.road_checks, read_road_checks, None)
+
+
+def _folded(log: Path) -> gpd.GeoDataFrame:
+    try:
+        return standing(read_events(log))
+    except (ShapelyError, ValueError) as error:
+        raise InputError(
+            Fault(
+                "an event in the hazard log that cannot be read",
+                str(error).splitlines()[0],
+                "marks would go missing unseen",
+                "undo what was changed in the log by hand, or take its last copy",
+                where=str(log),
+            )
+        ) from None
+
+
+def _globbed(folder: Path, patterns: Iterable[str]) -> list[Path]:
+    faults, found = [], []
+    for pattern in patterns:
+        names = sorted(folder.glob(pattern))
+        if not names:
+            faults.append(
+                Fault(
+                    "tracks that are not there",
+                    pattern,
+                    "the ground walked would count as unseen",
+                    "correct the pattern, or take it out of farm.toml",
+                    where=str(folder / FARM_FILE),
+                )
+            )
+        found.extend(names)
+    raise_all(faults)
+    return list(dict.fromkeys(found))
+
+
+def _empty(crs: CRS, **columns: Any) -> gpd.GeoDataFrame:
+    held = {name: pd.Series(dtype=kind) for name, kind in columns.items()}
+    return gpd.GeoDataFrame(held, geometry=gpd.GeoSeries([], crs=crs), crs=crs)
+
+
+def no_fields(crs: CRS) -> gpd.GeoDataFrame:
+    """A table of fields with nothing in it."""
+    return _empty(crs, field_id=str)
+
+
+def _no_gates(crs: CRS) -> gpd.GeoDataFrame:
+    return _empty(crs, gate_id=str, field_id=str, width_m=float)
+
+
+def _no_flood(crs: CRS) -> gpd.GeoDataFrame:
+    return _empty(crs, date="datetime64[us, UTC]")
+
+
+def _no_hazards(crs: CRS) -> gpd.GeoDataFrame:
+    return _empty(
+        crs,
+        hazard_id=str,
+        kind=str,
+        note=str,
+        who=str,
+        time="datetime64[us, UTC]",
+        radius_m=float,
+        height_m=float,
+    )

@@ -1,0 +1,258 @@
+"""Whatever is taken away, no answer gets better than unknown."""
+
+from __future__ import annotations
+
+import dataclasses
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+import shapely
+from farm_pieces import copied_farm, small_grounds
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from fieldmap.assessment import Assessment, FieldAnswer, assess, summary
+from fieldmap.farm import Farm
+from fieldmap.finding import Level, rank
+from fieldmap.machine import Machine
+
+DAY = date(2026, 6, 9)
+WEST, NORTH = 500_000.0, 4_500_000.0
+FIELD = shapely.Polygon(
+    [(WEST + x, NORTH - y) for x, y in ((21, 24), (131, 22), (127, 134), (64, 108), (23, 126))]
+)
+MACHINE: dict[str, Any] = {
+    "id": "m",
+    "name": "the mower",
+    "kind": "pull-type",
+    "working_width_m": 3.0,
+    "track_width_m": 1.9,
+    "cg_height_m": 0.9,
+    "skid_shoes": [{"name": "base", "cut_height_m": 0.07}, {"name": "high", "cut_height_m": 0.1}],
+    "knives": ["low_lift", "high_lift"],
+    "conditioner": "rubber_rolls",
+}
+SPOTS = ((40, 40), (90, 60), (60, 100), (125, 30))
+
+
+def small_farm(demo: Farm, ground: Path | None, case: dict[str, Any]) -> Farm:
+    """One field on a small ground, as a case says it."""
+    row = {"field_id": "F", "name": "F", "crop": case["crop"], "cutting": 2.0}
+    row |= {"stoniness": case["stoniness"], "lodged": case["lodged"], "area_ha": FIELD.area / 1e4}
+    fields = gpd.GeoDataFrame([row], geometry=[FIELD], crs=demo.crs)
+    kinds = case["kinds"] if case["log"] else ()
+    hazards = gpd.GeoDataFrame(
+        {
+            "hazard_id": [f"h{number}" for number in range(len(kinds))],
+            "kind": list(kinds),
+            "radius_m": np.full(len(kinds), np.nan),
+        },
+        geometry=gpd.GeoSeries(
+            [shapely.Point(WEST + x, NORTH - y) for x, y in SPOTS[: len(kinds)]],
+            crs=demo.crs,
+        ),
+        crs=demo.crs,
+    )
+    return dataclasses.replace(
+        demo,
+        fields=fields,
+        hazards=hazards,
+        log_read=case["log"],
+        machines=() if case["machine"] is None else (Machine.model_validate(case["machine"]),),
+        elevation=ground,
+        tracks=walks(demo, case["walked"]),
+        flood=water(demo, wet=case["flooded"]),
+    )
+
+
+def walks(demo: Farm, share: float) -> gpd.GeoDataFrame:
+    """Lines 5 m apart over a share of the field, walked the day before."""
+    lines = [
+        shapely.LineString([(WEST + x, NORTH), (WEST + x, NORTH - 160)])
+        for x in np.arange(15.0, 15.0 + 125.0 * share, 5.0)
+    ]
+    started = pd.Series([datetime(2026, 6, 8, 9, tzinfo=UTC)] * len(lines))
+    held = {"file": ["walk.gpx"] * len(lines), "started": started.astype("datetime64[us, UTC]")}
+    return gpd.GeoDataFrame(held, geometry=gpd.GeoSeries(lines, crs=demo.crs), crs=demo.crs)
+
+
+def water(demo: Farm, *, wet: bool) -> gpd.GeoDataFrame:
+    """The west of the field under water a fortnight before, or nothing."""
+    shapes = [shapely.box(WEST, NORTH - 160, WEST + 70, NORTH)] if wet else []
+    day = pd.Series([datetime(2026, 5, 26, tzinfo=UTC)] * len(shapes))
+    return gpd.GeoDataFrame(
+        {"date": day.astype("datetime64[us, UTC]")},
+        geometry=gpd.GeoSeries(shapes, crs=demo.crs),
+        crs=demo.crs,
+    )
+
+
+def clean(**given_: Any) -> dict[str, Any]:
+    """A case with nothing against it, but for what is said."""
+    return {
+        "crop": "alfalfa",
+        "stoniness": 0.0,
+        "lodged": False,
+        "kinds": (),
+        "log": True,
+        "machine": MACHINE,
+        "walked": 1.0,
+        "flooded": False,
+        **given_,
+    }
+
+
+class Small:
+    """Small farms to be assessed; a plain class, so that a failing test is not told all of it."""
+
+    def __init__(self, demo: Farm, grounds: dict[str, Path]) -> None:
+        self.demo, self.grounds = demo, grounds
+
+    def assessed(self, ground: str | None, case: dict[str, Any]) -> Assessment:
+        path = None if ground is None else self.grounds[ground]
+        return assess(small_farm(self.demo, path, case), day=DAY)
+
+    def answered(self, ground: str | None, case: dict[str, Any]) -> FieldAnswer:
+        (answer,) = self.assessed(ground, case).answers
+        return answer
+
+
+@pytest.fixture(scope="module")
+def small(tmp_path_factory: pytest.TempPathFactory, demo_geodata: Path) -> Small:
+    place = tmp_path_factory.mktemp("small")
+    demo = copied_farm(place, demo_geodata)
+    return Small(demo, small_grounds(place, demo.crs))
+
+
+def not_better(after: Level, before: Level) -> bool:
+    """A stop may become unknown when what stopped is no longer known; nothing falls lower."""
+    return rank(after) >= min(rank(before), rank("unknown"))
+
+
+def test_all_known_and_nothing_against_it_by_hand(
+    small: Small,
+) -> None:
+    """By hand: gentle, clean, walked, a known machine: ok is within reach."""
+    answer = small.answered("gentle", clean())
+    assert answer.level == "ok"
+    assert answer.to_change == ()
+    assert len(answer.zones) == 0
+
+
+@pytest.mark.parametrize(
+    "less",
+    [
+        {"crop": None},
+        {"stoniness": None},
+        {"lodged": None},
+        {"log": False},
+        {"walked": 0.0},
+        {"walked": 0.5},
+        {"machine": None},
+        *(
+            {"machine": {key: held for key, held in MACHINE.items() if key != gone}}
+            for gone in ("cg_height_m", "track_width_m", "skid_shoes", "knives", "conditioner")
+        ),
+    ],
+    ids="-".join,
+)
+def test_one_thing_less_is_unknown_by_hand(small: Small, less: dict[str, Any]) -> None:
+    """By hand: take one thing from a field that is ok, and it is unknown, with what to do."""
+    answer = small.answered("gentle", clean(**less))
+    assert answer.level == "unknown"
+    assert answer.to_change
+
+
+def test_no_elevation_is_unknown_by_hand(small: Small) -> None:
+    """By hand: a farm without elevation has no slope, and no cell that is ok."""
+    answer = small.answered(None, clean())
+    assert answer.level == "unknown"
+    levels = answer.layers.level.values[answer.layers.inside]
+    assert (levels == rank("unknown")).all()
+    (row,) = summary(small.assessed(None, clean())).to_dict("records")
+    assert row["unknown_share"] == 1.0
+    assert row["heading_deg"] is None
+    assert row["slope_max_pct"] is None
+
+
+cases = st.fixed_dictionaries(
+    {
+        "crop": st.sampled_from(["alfalfa", "orchardgrass", "oats"]),
+        "stoniness": st.sampled_from([0.0, 3.0]),
+        "lodged": st.booleans(),
+        "kinds": st.lists(
+            st.sampled_from(["stone", "drum", "silt", "twine", "unknown"]), max_size=4
+        ).map(tuple),
+        "log": st.just(True),
+        "walked": st.sampled_from([0.0, 0.6, 1.0]),
+        "flooded": st.booleans(),
+        "machine": st.fixed_dictionaries(
+            {},
+            optional={
+                "side_slope_limit_pct": st.sampled_from([8.0, 20.0, 45.0]),
+                "up_down_limit_pct": st.sampled_from([15.0, 35.0]),
+                "cg_height_m": st.sampled_from([0.7, 1.1, 1.4]),
+            },
+        ).map(lambda own: {**MACHINE, **own}),
+    }
+)
+grounds = st.sampled_from(["gentle", "side", "half", "holed", "dome"])
+without = st.sampled_from(
+    ["cg_height", "track_width", "stoniness", "crop", "lodged", "tracks", "elevation", "machine"]
+)
+
+
+def less_of(case: dict[str, Any], gone: str) -> dict[str, Any]:
+    less = dict(case)
+    if gone in ("cg_height", "track_width"):
+        less["machine"] = {**case["machine"], f"{gone}_m": None}
+    elif gone == "tracks":
+        less["walked"] = 0.0
+    elif gone != "elevation":
+        less[gone] = None
+    return less
+
+
+@given(case=cases, name=grounds, gone=without)
+@settings(max_examples=80, deadline=None)
+def test_taking_away_never_makes_better_property(
+    small: Small,
+    case: dict[str, Any],
+    name: str,
+    gone: str,
+) -> None:
+    """Property: of field, finding and cell alike; only a stop may become unknown."""
+    before = small.answered(name, case)
+    ground = None if gone == "elevation" else name
+    after = small.answered(ground, less_of(case, gone))
+    assert not_better(after.level, before.level)
+    held = {one.what: one.level for one in (*before.findings, *before.settings)}
+    for one in (*after.findings, *after.settings):
+        if one.what in held:
+            assert not_better(one.level, held[one.what]), one.what
+    if gone == "elevation":
+        assert (after.layers.level.values[after.layers.inside] >= rank("unknown")).all()
+        return
+    was = before.layers.level.values[before.layers.inside]
+    now = after.layers.level.values[after.layers.inside]
+    assert (now >= np.minimum(was, rank("unknown"))).all()
+
+
+@given(case=cases, name=grounds)
+@settings(max_examples=25, deadline=None)
+def test_without_a_log_nothing_is_ok_property(
+    small: Small, case: dict[str, Any], name: str
+) -> None:
+    """Property: nobody wrote down what lies here, so the field is unknown or worse."""
+    before = small.answered(name, case)
+    after = small.answered(name, {**case, "log": False})
+    assert rank(after.level) >= rank("unknown")
+    held = {one.what: one.level for one in before.settings}
+    for one in after.settings:
+        if one.what in held:
+            assert not_better(one.level, held[one.what]), one.what

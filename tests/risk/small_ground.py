@@ -1,0 +1,84 @@
+"""Small pieces of ground and machines that the risk tests share."""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from affine import Affine
+from pyproj import CRS
+
+from fieldmap.grid import Grid
+from fieldmap.hazards.looked import Looking
+from fieldmap.machine import Machine
+from fieldmap.risk.layers import Heights, Layers, field_layers
+from fieldmap.tables import Tables, load_tables
+
+UTM = CRS.from_epsg(32615)
+WEST, SOUTH = 500_000.0, 4_500_000.0
+TABLES = load_tables()
+NOWHERE = shapely.Polygon()
+UNSEEN = Looking(NOWHERE, NOWHERE, NOWHERE)
+
+
+def mower(**given: object) -> Machine:
+    """A machine of which all is known that the slopes ask for."""
+    known = {
+        "id": "m",
+        "name": "the mower",
+        "kind": "pull-type",
+        "track_width_m": 2.0,
+        "cg_height_m": 1.0,
+        "working_width_m": 4.0,
+    }
+    return Machine.model_validate({**known, **given})
+
+
+def heights(values: object, *, cell_m: float = 5.0, source_cell_m: float = 0.0) -> Heights:
+    """Heights whose lower left corner is the corner of the fields below."""
+    held = np.asarray(values, np.float32)
+    top = SOUTH + held.shape[0] * cell_m
+    grid = Grid(held, Affine(cell_m, 0, WEST, 0, -cell_m, top), UTM, "m", "elevation")
+    return Heights(grid, cell_m, max(cell_m, source_cell_m), "elevation.tif")
+
+
+def plane(east: float, north: float, *, cells: int = 24, cell_m: float = 5.0) -> np.ndarray:
+    """A plane that rises by so much a metre to the east and to the north."""
+    row, column = np.indices((cells, cells), dtype=float)
+    return cell_m * (east * column - north * row)
+
+
+def box(west: float, south: float, east: float, north: float) -> shapely.Polygon:
+    """A box in metres from the lower left corner."""
+    return shapely.box(WEST + west, SOUTH + south, WEST + east, SOUTH + north)
+
+
+def marks(*held: tuple[str, shapely.Geometry]) -> gpd.GeoDataFrame:
+    """Hazards as kinds and the ground that they reach."""
+    return gpd.GeoDataFrame(
+        {"kind": [kind for kind, _ in held]},
+        geometry=gpd.GeoSeries([shape for _, shape in held], crs=UTM),
+        crs=UTM,
+    )
+
+
+def layers_of(
+    field: shapely.Geometry,
+    ground: Heights,
+    *,
+    lying: gpd.GeoDataFrame | None = None,
+    seen: Looking = UNSEEN,
+    machine: Machine | None = None,
+    tables: Tables = TABLES,
+    known: bool = True,
+) -> Layers:
+    """All bands of a field; of a known machine unless ``known`` is false."""
+    return field_layers(
+        field,
+        ground,
+        marks() if lying is None else lying,
+        seen,
+        crs=UTM,
+        machine=mower() if machine is None and known else machine,
+        tables=tables,
+    )

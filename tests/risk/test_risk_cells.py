@@ -1,0 +1,347 @@
+"""What governs a cell: order of causes, marks, water, walks, and ground nobody knows."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+from affine import Affine
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from pyproj import CRS, Transformer
+from small_ground import (
+    NOWHERE,
+    SOUTH,
+    TABLES,
+    UNSEEN,
+    UTM,
+    WEST,
+    box,
+    heights,
+    layers_of,
+    marks,
+    mower,
+    plane,
+)
+
+from fieldmap.finding import rank
+from fieldmap.grid import Grid
+from fieldmap.hazards.looked import Looking
+from fieldmap.risk import causes
+from fieldmap.risk.ground import slope_findings
+from fieldmap.risk.layers import Heights, Layers, _governing, empty_ground, field_layers
+from fieldmap.risk.marks import looked_findings
+from fieldmap.risk.side_slope import limits_for
+
+FIELD = box(20, 20, 100, 100)
+KINDS = causes.hazard_codes(TABLES)
+ALL = causes.all_causes(TABLES)
+
+
+def share(layers: Layers, level: str) -> float:
+    """Share of the field's cells at a level, before it is asked whether anybody looked."""
+    ranks = causes.level_ranks(causes.all_causes(TABLES))[layers.acts.values.astype(int)]
+    return float((ranks[layers.inside] == rank(level)).mean())  # type: ignore[arg-type]
+
+
+# slope %, side slope %, mark, flooded and unlooked -> what governs
+@pytest.mark.parametrize(
+    ("percent", "side", "mark", "unlooked", "governs"),
+    [
+        (5.0, 5.0, "", False, "none"),
+        (5.0, -16.0, "", False, "some side slope"),
+        (22.0, 16.0, "", False, "rather steep"),
+        (26.0, 25.0, "", False, "side slope"),
+        (30.0, 30.0, "", False, "steep"),
+        (math.nan, math.nan, "", False, "no elevation"),
+        (math.nan, math.nan, "", True, "no elevation"),
+        (5.0, 5.0, "", True, "flooded, not looked at"),
+        (26.0, 26.0, "", True, "side slope"),
+        (5.0, 5.0, "stone", False, "stone"),
+        (5.0, 5.0, "stone", True, "stone"),
+        (math.nan, math.nan, "stone", True, "stone"),
+        (5.0, 5.0, "silt", False, "silt"),
+        (5.0, 5.0, "silt", True, "flooded, not looked at"),
+        (16.0, 16.0, "silt", False, "silt"),
+        (math.nan, math.nan, "silt", False, "no elevation"),
+        (26.0, 26.0, "silt", False, "side slope"),
+        (26.0, 26.0, "stone", False, "stone"),
+        (31.0, 5.0, "stone", False, "steep"),
+        (31.0, 5.0, "drum", False, "drum"),
+        (5.0, 5.0, "unknown", False, "unknown"),
+        (26.0, 26.0, "unknown", False, "side slope"),
+    ],
+)
+def test_the_worst_cause_governs_by_hand(
+    percent: float, side: float, mark: str, unlooked: bool, governs: str
+) -> None:
+    """By hand: care under unknown under stop; of two that stop, the one that keeps out."""
+    code = _governing(
+        np.array([[percent]], np.float32),
+        np.array([[side]], np.float32),
+        np.array([[KINDS[mark] if mark else 0]], np.int16),
+        np.array([[unlooked]]),
+        limits_for(mower(), tables=TABLES),
+        blind=False,
+        tables=TABLES,
+    )
+    assert ALL[int(code[0, 0])].key == governs
+
+
+@pytest.mark.parametrize(
+    ("percent", "governs"),
+    [
+        (5.0, "coarse elevation"),
+        (22.0, "coarse elevation"),
+        (31.0, "steep"),
+        (math.nan, "no elevation"),
+    ],
+)
+def test_blind_cells_call_gentle_ground_unknown_by_hand(percent: float, governs: str) -> None:
+    """By hand: a cell that sees no bank cannot call ground gentle; steep it can."""
+    code = _governing(
+        np.array([[percent]], np.float32),
+        np.array([[min(percent, 10.0)]], np.float32),
+        np.zeros((1, 1), np.int16),
+        np.zeros((1, 1), bool),
+        limits_for(mower(), tables=TABLES),
+        blind=True,
+        tables=TABLES,
+    )
+    assert ALL[int(code[0, 0])].key == governs
+
+
+@pytest.mark.parametrize(
+    ("machine", "side", "governs"),
+    [
+        ({"cg_height_m": None}, 0.0, "machine not known"),
+        ({"cg_height_m": None}, 26.0, "side slope"),
+        ({"cg_height_m": None, "side_slope_limit_pct": 30.0}, 5.0, "none"),
+        ({"cg_height_m": None, "side_slope_limit_pct": 30.0}, 16.0, "machine not known"),
+        ({"cg_height_m": None, "side_slope_limit_pct": 30.0}, 31.0, "side slope"),
+        ({"side_slope_limit_pct": 30.0}, 16.0, "none"),
+        ({"side_slope_limit_pct": 30.0}, 19.0, "some side slope"),
+    ],
+)
+def test_what_is_not_known_of_the_machine_by_hand(
+    machine: dict[str, object], side: float, governs: str
+) -> None:
+    """By hand: the user's own limit alone proves nothing beyond the tool's care limit of 15 %."""
+    code = _governing(
+        np.array([[min(side, 19.9)]], np.float32),
+        np.array([[side]], np.float32),
+        np.zeros((1, 1), np.int16),
+        np.zeros((1, 1), bool),
+        limits_for(mower(**machine), tables=TABLES),
+        blind=False,
+        tables=TABLES,
+    )
+    assert ALL[int(code[0, 0])].key == governs
+
+
+def test_a_drum_is_not_hidden_by_a_stone_regression() -> None:
+    """Regression: where two marks overlap, keep out wins over pick up first, in either order."""
+    stone, drum = box(30, 30, 50, 50), box(40, 30, 60, 50)
+    for lying in (
+        marks(("stone", stone), ("drum", drum)),
+        marks(("drum", drum), ("stone", stone)),
+    ):
+        layers = layers_of(FIELD, heights(plane(0.0, 0.0)), lying=lying)
+        alone = layers_of(FIELD, heights(plane(0.0, 0.0)), lying=marks(("drum", drum)))
+        reached = alone.cause.values == KINDS["drum"]
+        assert reached.sum() >= 16
+        assert (layers.cause.values[reached] == KINDS["drum"]).all()
+        assert (layers.cause.values == KINDS["stone"]).any()
+
+
+@given(
+    x=st.floats(20.01, 99.99),
+    y=st.floats(20.01, 99.99),
+    radius=st.floats(0.001, 0.4),
+    cell_m=st.sampled_from([0.7, 5.0, 30.0]),
+)
+@settings(max_examples=60, deadline=None)
+def test_a_mark_is_never_lost_between_cells_property(
+    x: float, y: float, radius: float, cell_m: float
+) -> None:
+    """Property: however small a mark and large the cells, ground under it is stopped."""
+    cells = math.ceil(130 / cell_m)
+    spot = shapely.Point(WEST + x, SOUTH + y).buffer(radius)
+    layers = layers_of(
+        FIELD,
+        heights(np.zeros((cells, cells)), cell_m=cell_m),
+        lying=marks(("stone", spot)),
+    )
+    under = (layers.cause.values == KINDS["stone"]) & layers.inside
+    assert under.any()
+    column, row = ~layers.cause.transform @ (WEST + x, SOUTH + y)
+    assert layers.cause.values[math.floor(row), math.floor(column)] == KINDS["stone"]
+
+
+def test_no_marks_by_hand() -> None:
+    """By hand: gentle, dry, unmarked ground of a known machine has nothing against it."""
+    layers = layers_of(FIELD, heights(plane(0.02, 0.01)))
+    assert share(layers, "ok") == 1.0
+
+
+def test_ground_nobody_walked_is_unknown_and_keeps_its_zones_by_hand() -> None:
+    """By hand: half the field walked; the other half is unknown in the bands, steep or gentle."""
+    seen = Looking(recent=box(0, 0, 500, 52), since_flood=NOWHERE, flooded=NOWHERE)
+    gentle = layers_of(FIELD, heights(plane(0.02, 0.01)), seen=seen)
+    walked = gentle.looked.values > 0
+    assert 0 < walked[gentle.inside].mean() < 1
+    assert (gentle.level.values[gentle.inside & walked] == rank("ok")).all()
+    assert (gentle.level.values[gentle.inside & ~walked] == rank("unknown")).all()
+    assert (gentle.cause.values[gentle.inside & ~walked] == causes.UNLOOKED.code).all()
+    assert share(gentle, "ok") == 1.0
+    steep = layers_of(FIELD, heights(plane(0.5, 0.0)), seen=seen)
+    assert (steep.level.values[steep.inside] == rank("stop")).all()
+
+
+def test_a_field_off_the_elevation_is_unknown_by_hand() -> None:
+    """By hand: heights that are nowhere known make every cell unknown and name the lack."""
+    ground = heights(np.full((24, 24), np.nan))
+    layers = layers_of(FIELD, ground)
+    assert share(layers, "unknown") == 1.0
+    assert layers.heading is None
+    assert np.isnan(layers.use.values).all()
+    (told,) = slope_findings("F", layers, ground, mower(), tables=TABLES)
+    assert told.finding.level == "unknown"
+    assert told.change
+
+
+def test_a_farm_without_elevation_is_unknown_by_hand() -> None:
+    """By hand: no elevation at all, and the marks still stop."""
+    grid = empty_ground(FIELD, UTM, cell_m=5.0)
+    ground = Heights(grid, 5.0, 5.0, "")
+    layers = layers_of(FIELD, ground, lying=marks(("stone", box(50, 50, 51, 51))))
+    assert share(layers, "unknown") + share(layers, "stop") == 1.0
+    assert share(layers, "stop") > 0
+    (told,) = slope_findings("F", layers, ground, mower(), tables=TABLES)
+    assert told.finding.level == "unknown"
+
+
+def test_cells_are_split_not_blurred_by_hand() -> None:
+    """By hand: 30 m cells become 5 m cells; blind begins above 30 m, or by what they came from."""
+    flat, field = np.zeros((7, 7)), box(40, 40, 160, 160)
+    layers = layers_of(field, heights(flat, cell_m=30.0))
+    assert layers.cell_area_m2 == pytest.approx(25.0)
+    assert share(layers, "ok") == 1.0
+    assert share(layers_of(field, heights(flat, cell_m=30.1)), "unknown") == 1.0
+    assert share(layers_of(field, heights(flat, cell_m=30.0, source_cell_m=90.0)), "unknown") == 1.0
+
+
+def test_huge_cells_do_not_fill_memory_regression() -> None:
+    """Regression: cells of 25 km were split to 5 m over five cells each way."""
+    middle = shapely.box(WEST + 62_000, SOUTH + 62_000, WEST + 62_400, SOUTH + 62_300)
+    layers = layers_of(middle, heights(np.zeros((5, 5)), cell_m=25_000.0))
+    assert max(layers.level.shape) < 100
+    assert share(layers, "unknown") == 1.0
+
+
+def test_a_field_smaller_than_a_cell_by_hand() -> None:
+    """By hand: a field of a quarter of a square metre lies on a cell, and is looked at there."""
+    small = box(52.1, 52.1, 52.6, 52.6)
+    layers = layers_of(small, heights(plane(0.4, 0.0)))
+    assert layers.inside.sum() == 1
+    assert share(layers, "stop") == 1.0
+
+
+def test_parts_and_holes_by_hand() -> None:
+    """By hand: cells of both parts are in, the middle of a pond is not."""
+    parts = shapely.union(box(10, 10, 30, 100), box(60, 10, 110, 100))
+    field = shapely.difference(parts, box(70, 30, 100, 80))
+    layers = layers_of(field, heights(plane(0.0, 0.0)))
+    for x, y, held in ((20, 50, True), (45, 50, False), (85, 55, False), (65, 55, True)):
+        column, row = ~layers.level.transform @ (WEST + x, SOUTH + y)
+        assert layers.inside[math.floor(row), math.floor(column)] == held, (x, y)
+
+
+def walked(*strips: shapely.Geometry) -> shapely.Geometry:
+    return shapely.union_all(strips)
+
+
+def test_flooded_and_unwalked_is_unknown_by_hand() -> None:
+    """By hand: the wet half is unknown although it was walked before the water."""
+    wet = box(20, 20, 60, 100)
+    seen = Looking(recent=FIELD, since_flood=NOWHERE, flooded=wet)
+    layers = layers_of(FIELD, heights(plane(0.0, 0.0)), seen=seen)
+    under = layers.inside & (layers.flooded.values > 0)
+    assert (layers.level.values[under] == rank("unknown")).all()
+    assert layers.looked.values[under].max() == 0
+    assert share(layers, "ok") == pytest.approx(0.5, abs=0.1)
+    told = [one.finding for one in looked_findings("F", layers, tables=TABLES)]
+    assert [finding.level for finding in told] == ["unknown", "unknown"]
+    assert told[1].value == 0.0
+
+
+def test_a_field_walked_all_over_is_looked_at_regression() -> None:
+    """Regression: cells on the rim have their middle outside, and never counted as looked at.
+
+    On a small field they are many: walked to a stride beyond its edge it is looked at whole.
+    """
+    small = box(21, 21, 43, 43)
+    strips = shapely.buffer(small, 3.0)
+    seen = Looking(recent=strips, since_flood=strips, flooded=small)
+    layers = layers_of(small, heights(plane(0.0, 0.0)), seen=seen)
+    assert layers.looked.values[layers.inside].mean() == 1.0
+    assert share(layers, "ok") == 1.0
+
+
+lines = st.lists(
+    st.tuples(st.floats(20, 100), st.floats(20, 100), st.floats(20, 100), st.floats(20, 100)),
+    max_size=4,
+)
+
+
+def strips(held: list[tuple[float, float, float, float]]) -> shapely.Geometry:
+    return walked(
+        *(
+            shapely.LineString([(WEST + a, SOUTH + b), (WEST + c, SOUTH + d + 0.01)]).buffer(3.0)
+            for a, b, c, d in held
+        )
+    )
+
+
+@given(first=lines, more=lines, flood=st.booleans())
+@settings(max_examples=40, deadline=None)
+def test_more_walking_never_lowers_property(
+    first: list[tuple[float, float, float, float]],
+    more: list[tuple[float, float, float, float]],
+    flood: bool,
+) -> None:
+    """Property: another walk never takes looked-at ground away, and makes no cell worse."""
+    wet = box(20, 20, 100, 60) if flood else NOWHERE
+    ground = heights(plane(0.0, 0.0))
+    once = layers_of(FIELD, ground, seen=Looking(strips(first), strips(first), wet))
+    both = strips([*first, *more])
+    twice = layers_of(FIELD, ground, seen=Looking(both, both, wet))
+    assert (twice.looked.values >= once.looked.values).all()
+    assert (twice.level.values <= once.level.values).all()
+
+
+def test_a_raster_in_degrees_says_the_same_property() -> None:
+    """Property: the same steep half on a raster in degrees stops the same ground, to 3 %."""
+    degrees = CRS.from_epsg(4326)
+    lon, lat = Transformer.from_crs(UTM, degrees, always_xy=True).transform(WEST, SOUTH)
+    size, cell = 90, 2e-5
+    transform = Affine(cell, 0, lon - 10 * cell, 0, -cell, lat + 75 * cell)
+    rows, columns = np.indices((size, size))
+    xs, ys = transform @ (columns + 0.5, rows + 0.5)
+    east, _ = Transformer.from_crs(degrees, UTM, always_xy=True).transform(xs, ys)
+    values = 0.4 * np.maximum(east - WEST - 60, 0)
+    grid = Grid(values.astype(np.float32), transform, degrees, "m", "elevation")
+    cell_m = cell * 111_000 * math.sqrt(math.cos(math.radians(lat)))
+    layers = field_layers(
+        FIELD,
+        Heights(grid, cell_m, cell_m, "elevation.tif"),
+        marks(),
+        UNSEEN,
+        crs=UTM,
+        machine=mower(),
+        tables=TABLES,
+    )
+    assert share(layers, "stop") == pytest.approx(0.5, abs=0.03)
+    assert np.nanmax(layers.ground.percent.values) == pytest.approx(40.0, abs=0.1)
