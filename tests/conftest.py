@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parents[1]
+collect_ignore_glob = ["conftest.py", "*/conftest.py"]  # no doctests in them, one name for all
 REQUIRE_ALL = os.environ.get("FIELDMAP_REQUIRE_ALL") == "1"
 # tool -> (marker of the tests that need it, Debian package, what is left unchecked without it)
 TOOLS = {

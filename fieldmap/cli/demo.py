@@ -101,7 +101,7 @@ def _fresh_farm(out: Path) -> Path:
             source,
             folder,
             ignore=shutil.ignore_patterns(
-                "makers", "*.py", "__pycache__", "outputs", "hazards.gpkg*"
+                "makers", "pictures", "*.py", "__pycache__", "outputs", "hazards.gpkg*"
             ),
         )
     except OSError as error:

@@ -54,7 +54,8 @@ def answer(words: list[str]) -> int:
     code = STOPPED
     try:
         reply = app(words or ["--help"], prog_name="fieldmap", standalone_mode=False)
-        return _show(reply, wants_json=wants_json, strict="--strict" in words)
+        if reply != STOPPED:  # what typer makes of Ctrl-C
+            return _show(reply, wants_json=wants_json, strict="--strict" in words)
     except BrokenPipeError:  # whoever read the answer had enough of it
         _let_go_of_stdout()
         return 0

@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 from typing import NamedTuple
 
 import geopandas as gpd
+import numpy as np
 import shapely
 
 from fieldmap.tables import Tables
@@ -37,7 +38,8 @@ def looking(
     day : datetime
         The end of the day the question is asked, aware.
     tables : Tables
-        ``looking.strip_half_m`` (ground seen to each side of a walker) and
+        ``looking.strip_half_m`` (ground seen to each side of a walker),
+        ``looking.longest_step_m`` (no walk is assumed over a longer gap between two fixes) and
         ``looking.valid_days``.
 
     Notes
@@ -50,11 +52,41 @@ def looking(
     oldest = day - timedelta(days=tables.number("looking.valid_days"))
     good = tracks[(tracks["started"] >= oldest) & (tracks["started"] <= day)]
     half = tables.number("looking.strip_half_m")
-    recent = _strips(good, half)
     after = good[good["started"] > past["date"].max()] if len(past) else good
-    return Looking(recent, _strips(after, half), flooded)
+    step = tables.number("looking.longest_step_m")
+    recent, since = (_strips(walked(some, longest_step_m=step), half) for some in (good, after))
+    return Looking(recent, since, flooded)
 
 
-def _strips(tracks: gpd.GeoDataFrame, half_m: float) -> shapely.Geometry:
-    lines = tracks.geometry.to_numpy()
+def walked(tracks: gpd.GeoDataFrame, *, longest_step_m: float) -> np.ndarray:
+    """The lines of tracks, cut where the device was silent: nobody is known to have walked there.
+
+    Parameters
+    ----------
+    tracks : GeoDataFrame
+        Lines in a metric system.
+    longest_step_m : float
+        Two fixes farther apart than this are not joined.
+
+    Returns
+    -------
+    ndarray of LineString
+
+    Examples
+    --------
+    >>> line = shapely.LineString([(0, 0), (10, 0), (20, 0), (500, 0), (510, 0)])
+    >>> cut = walked(gpd.GeoDataFrame(geometry=[line]), longest_step_m=40)
+    >>> [round(float(one.length)) for one in cut]
+    [20, 10]
+    """
+    runs: list[shapely.LineString] = []
+    for line in tracks.geometry:
+        fixes = shapely.get_coordinates(line)
+        steps = np.hypot(*np.diff(fixes, axis=0).T)
+        parts = np.split(fixes, np.flatnonzero(steps > longest_step_m) + 1)
+        runs.extend(shapely.LineString(part) for part in parts if len(part) > 1)
+    return np.array(runs, dtype=object)
+
+
+def _strips(lines: np.ndarray, half_m: float) -> shapely.Geometry:
     return shapely.union_all(shapely.buffer(lines, half_m, cap_style="flat"))

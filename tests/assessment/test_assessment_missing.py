@@ -73,7 +73,7 @@ def small_farm(demo: Farm, ground: Path | None, case: dict[str, Any]) -> Farm:
 def walks(demo: Farm, share: float) -> gpd.GeoDataFrame:
     """Lines 5 m apart over a share of the field, walked the day before."""
     lines = [
-        shapely.LineString([(WEST + x, NORTH), (WEST + x, NORTH - 160)])
+        shapely.segmentize(shapely.LineString([(WEST + x, NORTH), (WEST + x, NORTH - 160)]), 10.0)
         for x in np.arange(15.0, 15.0 + 125.0 * share, 5.0)
     ]
     started = pd.Series([datetime(2026, 6, 8, 9, tzinfo=UTC)] * len(lines))

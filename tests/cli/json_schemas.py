@@ -1,0 +1,437 @@
+"""JSON Schemas of what every command prints with ``--json``; run it for the README's text."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from typing import Any
+
+Schema = dict[str, Any]
+LEVELS = ["ok", "care", "unknown", "stop"]
+BASES = ["measured", "mapped", "assumed"]
+
+
+def of(kind: str, meaning: str, *, maybe: bool = False, **more: Any) -> Schema:
+    """A value of one type; ``maybe`` where it can be null."""
+    if maybe and "enum" in more:
+        more["enum"] = [*more["enum"], None]
+    return {"type": [kind, "null"] if maybe else kind, "description": meaning, **more}
+
+
+def text(meaning: str, *, maybe: bool = False, **more: Any) -> Schema:
+    return of("string", meaning, maybe=maybe, **more)
+
+
+def number(meaning: str, *, maybe: bool = False, **more: Any) -> Schema:
+    return of("number", meaning, maybe=maybe, **more)
+
+
+def whole(meaning: str, *, maybe: bool = False, **more: Any) -> Schema:
+    return of("integer", meaning, maybe=maybe, minimum=0, **more)
+
+
+def level(meaning: str) -> Schema:
+    return text(meaning, enum=LEVELS)
+
+
+def parts(meaning: str, properties: dict[str, Schema], *, optional: tuple[str, ...] = ()) -> Schema:
+    """An object with exactly these properties."""
+    required = [name for name in properties if name not in optional]
+    return of(
+        "object", meaning, properties=properties, required=required, additionalProperties=False
+    )
+
+
+def each(meaning: str, items: Schema) -> Schema:
+    return of("array", meaning, items=items)
+
+
+def named(meaning: str, values: Schema) -> Schema:
+    """An object whose keys are names of the person's own."""
+    return of("object", meaning, additionalProperties=values)
+
+
+def collection(meaning: str, properties: dict[str, Schema], kinds: list[str]) -> Schema:
+    """A GeoJSON FeatureCollection in WGS 84; only the properties are ours."""
+    shape = {
+        "type": "object",
+        "required": ["type"],
+        "properties": {"type": {"enum": kinds}, "coordinates": {"type": "array"}},
+    }
+    one = parts(
+        "",
+        {
+            "type": {"const": "Feature"},
+            "properties": parts("", properties),
+            "geometry": shape,
+        },
+    )
+    held = parts(
+        meaning,
+        {"type": {"const": "FeatureCollection"}, "features": {"type": "array", "items": one}},
+    )
+    return held | {"x-geojson": properties}
+
+
+FAULT = parts(
+    "one thing that is wrong",
+    {
+        "what": text("what is wrong", minLength=1),
+        "value": text("the value that was seen"),
+        "why": text("why it matters", minLength=1),
+        "mend": text("what to do about it", minLength=1),
+        "where": text("file, layer, row or key; empty when there is none"),
+    },
+)
+FINDING = parts(
+    "one statement, with what stands behind it",
+    {
+        "level": level("`ok`, `care`, `unknown` or `stop`"),
+        "what": text("what was looked at", minLength=1),
+        "where": text("the field, place or leg"),
+        "why": text("one sentence", minLength=1),
+        "basis": text("`measured`, `mapped` or `assumed`", enum=BASES),
+        "sources": each("keys of the sources", text("")),
+        "value": number("the figure, in `unit`", maybe=True),
+        "low": number("low end of its range", maybe=True),
+        "high": number("high end of its range", maybe=True),
+        "limit": number("what it was held against", maybe=True),
+        "unit": text("unit of the four figures (SI); may be empty"),
+        "caution": text("the caution that goes with it; may be empty"),
+        "choice": text("the answer where it is a word"),
+        "lon": number("degrees east, when it has one place", maybe=True),
+        "lat": number("degrees north", maybe=True),
+    },
+)
+SOURCE = parts(
+    "where figures come from",
+    {
+        "title": text("title"),
+        "publisher": text("who published it"),
+        "year": text("year; may be empty"),
+        "url": text("address; may be empty"),
+        "mark": text("how it was seen: `seen`, `secondary`, `memory`, `own`, ..."),
+    },
+)
+CHECK = parts(
+    "one check of a leg or place",
+    {
+        "check": text("its name: `width`, `height`, `mass`, ..."),
+        "level": level("its answer"),
+        "value": number("the figure taken", maybe=True),
+        "low": number("low end", maybe=True),
+        "high": number("high end", maybe=True),
+        "need": number("what the machine needs", maybe=True),
+        "unit": text("`m`, `kg` or empty"),
+        "basis": text("`measured`, `mapped` or `assumed`", enum=BASES),
+        "why": text("one sentence"),
+    },
+    optional=("value",),
+)
+#: Objects that have a table of their own in the README.
+SHARED = {"fault": FAULT, "finding": FINDING, "source": SOURCE, "check": CHECK}
+LEG = {
+    "n": whole("number of the leg on the way"),
+    "name": text("name of the road"),
+    "way_id": of("integer", "OpenStreetMap way"),
+    "length_m": number("length", minimum=0),
+    "level": level("worst of its checks"),
+    "what": text("why, when not `ok`"),
+    "checks": each("each check", CHECK),
+}
+LINES, PLACES = ["LineString"], ["Point"]
+SHAPES = ["Point", "LineString", "Polygon", "MultiPoint", "MultiLineString", "MultiPolygon"]
+FIELD = {
+    "field_id": text("the field", minLength=1),
+    "name": text("its name", maybe=True),
+    "crop": text("its crop", maybe=True),
+    "area_ha": number("area", minimum=0),
+    "level": level("worst of its findings"),
+    "reason": text("the sentence behind it", minLength=1),
+    "slope_p95_pct": number("slope that 95 % of the ground stays under", maybe=True),
+    "slope_max_pct": number("steepest cell", maybe=True),
+    "heading_deg": number("best heading, degrees clockwise from north", maybe=True),
+    "side_slope_max_pct": number("steepest ground across that heading", maybe=True),
+    "side_slope_use_max": number("share of the machine's static limit", maybe=True),
+    "unknown_share": number("share of ground whose answer is unknown", minimum=0, maximum=1),
+    "looked_share": number("share that somebody looked at", minimum=0, maximum=1),
+    "flooded_share": number("share that stood under water", minimum=0, maximum=1),
+    "marks": whole("hazards that reach the field"),
+    "cut_height_m": number("cut height advised", maybe=True),
+    "skid_shoe": text("skid shoe that gives it", maybe=True),
+    "knife": text("knife advised", maybe=True),
+    "conditioner": text("conditioner advised", maybe=True),
+    "findings": each("about the ground and what lies on it", FINDING),
+    "settings": each("about the mower", FINDING),
+    "to_change": each("what would change the answer", text("")),
+    "ground": each("what the heights can and cannot show", text("")),
+    "hazards": each("ids of the hazards that reach it", text("")),
+    "zones": each(
+        "zones of the field",
+        parts(
+            "",
+            {
+                "action": text("what to do there"),
+                "level": level("its answer"),
+                "cause": text("what governs it"),
+                "reason": text("one sentence"),
+                "area_ha": number("area", minimum=0),
+            },
+        ),
+    ),
+}
+COUNTS = parts("fields by answer", {name: whole(f"`{name}`") for name in reversed(LEVELS)})
+FILES = each("files written, the page first", text(""))
+
+RESULTS: dict[str, Schema] = {
+    "demo": parts(
+        "",
+        {
+            "farm": text("folder of the invented farm"),
+            "hazards": whole("hazards logged"),
+            "counts": COUNTS,
+            "moves": each(
+                "the road moves",
+                parts(
+                    "",
+                    {
+                        "name": text("from and to"),
+                        "level": level("its answer"),
+                        "page": text("its page"),
+                    },
+                ),
+            ),
+            "open": text("the page to open first"),
+        },
+    ),
+    "start": parts(
+        "",
+        {
+            "farm": text("the farm.toml that was made"),
+            "notes": each("what was mended or is still missing", text("")),
+        },
+    ),
+    "check": parts(
+        "",
+        {
+            "faults": whole("how many; they stand in `errors`"),
+            "notes": each("what was mended, lies far off or is not there", text("")),
+        },
+    ),
+    "assess": parts(
+        "",
+        {
+            "schema": {"const": "fieldmap/1", "description": "as in `fields.json`"},
+            "farm": text("name of the farm"),
+            "note": text("its note; may be empty"),
+            "day": text("day asked about", pattern=r"^\d{4}-\d\d-\d\d$"),
+            "machine": text("id of the machine", maybe=True),
+            "counts": COUNTS,
+            "fields": each("one a field", parts("", FIELD)),
+            "files": FILES,
+        },
+    ),
+    "move": parts(
+        "",
+        {
+            "schema": {"const": "fieldmap/1", "description": "as in `moves/<name>.json`"},
+            "farm": text("name of the farm"),
+            "note": text("its note; may be empty"),
+            "day": text("day asked about", pattern=r"^\d{4}-\d\d-\d\d$"),
+            "move": parts(
+                "the answer",
+                {
+                    "name": text("what the move is called"),
+                    "from": text("start"),
+                    "to": text("goal"),
+                    "machine": text("name of the machine"),
+                    "state": text("transport state"),
+                    "level": level("worst of its findings"),
+                    "reason": text("the sentence behind the way"),
+                    "length_km": number("length of the way", maybe=True),
+                    "minutes": number("time on the road", maybe=True),
+                },
+            ),
+            "legs": collection("the way, leg by leg", LEG, LINES),
+            "nodes": each(
+                "places on the way with something to check",
+                parts(
+                    "",
+                    {
+                        "place": text("which place"),
+                        "name": text("its name"),
+                        "level": level("worst of its checks"),
+                        "lon": number("degrees east"),
+                        "lat": number("degrees north"),
+                        "why": text("one sentence"),
+                        "checks": each("each check", CHECK),
+                    },
+                    optional=("name",),
+                ),
+            ),
+            "direct": collection("the shortest way, checked or not", LEG, LINES),
+            "findings": each("about the way", FINDING),
+            "refusals": each("what refuses the direct way", FINDING),
+            "survey": each(
+                "the few places to go and measure",
+                parts(
+                    "",
+                    {
+                        "place": text("which place"),
+                        "where": text("the same in words"),
+                        "measure": text("what to measure"),
+                        "must_beat": number("figure it must beat, in `unit`", maybe=True),
+                        "unit": text("`m`, `kg` or empty"),
+                        "why": text("one sentence"),
+                        "lon": number("degrees east", maybe=True),
+                        "lat": number("degrees north", maybe=True),
+                    },
+                ),
+            ),
+            "states": named("answer for each transport state", level("")),
+            "sources": named("sources of the findings, by key", SOURCE),
+            "files": FILES,
+        },
+    ),
+    "values": parts(
+        "",
+        {
+            "values": each(
+                "one a row of the tables",
+                parts(
+                    "",
+                    {
+                        "key": text("table and row"),
+                        "value": number("the figure", maybe=True),
+                        "low": number("low end", maybe=True),
+                        "high": number("high end", maybe=True),
+                        "unit": text("unit (SI)"),
+                        "source": SOURCE
+                        | {
+                            "properties": {"key": text("its key")} | SOURCE["properties"],
+                            "required": ["key", *SOURCE["required"]],
+                        },
+                        "place": text("where in the source"),
+                        "note": text("a word on it; may be empty"),
+                        "words": named("the row's other columns", text("")),
+                        "overridden": of("boolean", "the farm gave its own figure"),
+                    },
+                ),
+            ),
+        },
+    ),
+    "version": parts("", {"versions": named("version of each library", text(""))}),
+    "hazards import": parts(
+        "",
+        {
+            "files": each(
+                "one a file",
+                parts(
+                    "",
+                    {
+                        "file": text("its name"),
+                        "read": whole("finds it holds"),
+                        "new": whole("of these, new to the log"),
+                    },
+                ),
+            ),
+            "log": text("the log"),
+        },
+    ),
+    "hazards list": parts(
+        "",
+        {
+            "hazards": collection(
+                "what stands in the log",
+                {
+                    "hazard_id": text("its id", minLength=1),
+                    "kind": text("its kind"),
+                    "level": text("`stop`, `care` or `unknown`", enum=LEVELS),
+                    "time": text("when it was found (ISO 8601, UTC)", maybe=True),
+                    "who": text("who found it; may be empty"),
+                    "action": text("what to do"),
+                    "note": text("the finder's words, unchanged"),
+                    "radius_m": number("95 % radius of the position", maybe=True),
+                    "height_m": number("height seen", maybe=True),
+                },
+                SHAPES,
+            )
+        },
+    ),
+}
+ENVELOPE = parts(
+    "",
+    {
+        "schema": {"const": "fieldmap/1", "description": "name and number of this format"},
+        "ok": of("boolean", "no errors"),
+        "warnings": each("words for a person", text("")),
+        "errors": each("everything that is wrong", FAULT),
+        "result": of("object", "the command's own; null when it failed", maybe=True),
+    },
+)
+
+
+def document(command: str) -> Schema:
+    """The schema of all a command prints."""
+    result = {"anyOf": [RESULTS[command], {"type": "null"}]}
+    return ENVELOPE | {"properties": ENVELOPE["properties"] | {"result": result}}
+
+
+def rows(schema: Schema, before: str = "") -> Iterator[tuple[str, str, str]]:
+    """Field, type and meaning of everything in an object; shared objects are only named."""
+    for name, held in schema["properties"].items():
+        path = f"{before}{name}"
+        inner = held["items"] if held.get("type") == "array" else held
+        yield path, kind_word(held), held["description"]
+        if "x-geojson" in held:
+            yield from rows({"properties": held["x-geojson"]}, f"{path}.properties.")
+        elif "properties" in inner and shared_name(inner) is None:
+            yield from rows(inner, f"{path}[]." if inner is not held else f"{path}.")
+
+
+def shared_name(schema: Schema) -> str | None:
+    found = (
+        name for name, held in SHARED.items() if schema.get("description") == held["description"]
+    )
+    return next(found, None)
+
+
+def kind_word(schema: Schema) -> str:
+    """A type as a person reads it."""
+    if "const" in schema:
+        return f"`{schema['const']}`"
+    if "x-geojson" in schema:
+        return "GeoJSON"
+    kinds = schema["type"] if isinstance(schema["type"], list) else [schema["type"]]
+    if kinds == ["array"]:
+        return f"list of {kind_word(schema['items'])}"
+    if schema.get("additionalProperties") not in (None, False):
+        return f"object of {kind_word(schema['additionalProperties'])}"
+    words = {"string": "text", "integer": "whole number", "boolean": "true or false"}
+    return " or ".join(shared_name(schema) or words.get(kind, kind) for kind in kinds)
+
+
+def tables() -> dict[str, list[tuple[str, str, str]]]:
+    """The README's tables: heading -> rows of field, type and meaning."""
+    found = {"every command": list(rows(ENVELOPE))}
+    found |= {f"`fieldmap {command}`": list(rows(held)) for command, held in RESULTS.items()}
+    return found | {f"a {name}": list(rows(held)) for name, held in SHARED.items()}
+
+
+def readme_section() -> str:
+    """The README's section on JSON."""
+    lines = [
+        "## JSON",
+        "",
+        "`--json` prints one document on stdout, also on failure (not with `--help`). Figures are",
+        "SI, places are WGS 84, `null` is unknown. `[]` stands for each member of a list; of",
+        "GeoJSON only the properties are listed. `object of` has a person's own names for keys.",
+    ]
+    for heading, held in tables().items():
+        lines += ["", f"### JSON: {heading}", "", "| field | type | meaning |", "|---|---|---|"]
+        lines += [f"| `{path}` | {kind} | {meaning} |" for path, kind, meaning in held]
+    return "\n".join(lines) + "\n"
+
+
+if __name__ == "__main__":
+    sys.stdout.write(readme_section())
