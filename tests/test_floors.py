@@ -134,3 +134,25 @@ def test_the_tool_never_says_safe() -> None:
     for path in [*FILES, *PACKAGE.rglob("*.j2"), *PACKAGE.rglob("*.js"), *PACKAGE.rglob("*.csv")]:
         for line in path.read_text("utf-8").splitlines():
             assert not word.search(line) or line in allowed, f"{path.name}: {line.strip()}"
+
+
+def test_every_library_that_is_imported_is_asked_for() -> None:
+    """Property: a library that only comes along with another one may be gone tomorrow."""
+    import sys
+    import tomllib
+    from importlib.metadata import packages_distributions
+
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
+    extras = project["optional-dependencies"]
+    asked = {
+        re.split(r"[<>=\[]", line)[0].lower().replace("_", "-")
+        for line in (*project["dependencies"], *extras["cluster"])
+    }
+    comes_as = packages_distributions()
+    for path in FILES:
+        for module in imports(path):
+            top = module.split(".")[0]
+            if top in sys.stdlib_module_names or top in ("fieldmap", "__future__"):
+                continue
+            names = {name.lower().replace("_", "-") for name in comes_as.get(top, [top])}
+            assert names & asked, f"{path.name} imports {top}, which pyproject does not ask for"
