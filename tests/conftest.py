@@ -7,6 +7,17 @@ import shutil
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, settings
+
+# no test is timed; what is found once on the build machine can be found again
+settings.register_profile(
+    "fieldmap",
+    deadline=None,
+    database=None,
+    derandomize=os.environ.get("CI") == "true",
+    suppress_health_check=[HealthCheck.too_slow],
+)
+settings.load_profile("fieldmap")
 
 ROOT = Path(__file__).resolve().parents[1]
 collect_ignore_glob = ["conftest.py", "*/conftest.py"]  # no doctests in them, one name for all

@@ -14,7 +14,7 @@ from fieldmap.tables import Constant, Tables
 def mark_findings(
     field_id: str, marks: gpd.GeoDataFrame, *, log_name: str, log_read: bool, tables: Tables
 ) -> list[Told]:
-    """One finding for each kind of hazard that reaches the field, or that the log has none.
+    """One finding for each kind of hazard that reaches the field, or one that there is none.
 
     Parameters
     ----------
@@ -40,6 +40,22 @@ def mark_findings(
                     caution=GROUND_CAUTION,
                 ),
                 "Log what is found with 'fieldmap hazards import'",
+            )
+        ]
+    if marks.empty:
+        return [
+            Told(
+                Finding(
+                    level="ok",
+                    what="hazard log",
+                    where=field_id,
+                    basis="measured",
+                    why="No mark reaches this field; that says nothing of ground nobody looked at.",
+                    sources=(log_name,),
+                    value=0.0,
+                    unit="count",
+                    caution=GROUND_CAUTION,
+                )
             )
         ]
     counts = marks["kind"].value_counts()
