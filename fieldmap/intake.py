@@ -7,10 +7,12 @@ from pathlib import Path
 from typing import NamedTuple
 
 import pandas as pd
+import shapely
 
 from fieldmap.errors import Fault, FieldmapError, raise_all
 from fieldmap.farm import Farm
 from fieldmap.hazards.events import add_events
+from fieldmap.hazards.reach import reach_m, reached
 from fieldmap.hazards.store import append, read_events
 from fieldmap.read.finds import distant, read_finds
 from fieldmap.read.vectors import Layer
@@ -87,7 +89,22 @@ def _written(farm: Farm, layers: Sequence[tuple[Path, Layer]]) -> Intake:
         for one in counts
         if one.told < one.read
     ]
+    notes += [note for path, layer in layers for note in _in_no_field(farm, path, layer)]
     return Intake(log, tuple(counts), tuple(notes))
+
+
+def _in_no_field(farm: Farm, path: Path, layer: Layer) -> list[str]:
+    """How many finds reach no field: they are logged, and stand on no field's page."""
+    tables = farm.tables
+    ground = layer.table.to_crs(farm.crs)
+    radius_m = reach_m(ground, farm.machine(None), tables=tables)
+    fields = shapely.union_all(farm.fields.geometry.to_numpy())
+    lone = int((~reached(ground, radius_m).intersects(fields)).sum())
+    if lone == 0:
+        return []
+    return [
+        f"{path.name}: {lone} of {len(ground)} finds reach no field; they are on the index only"
+    ]
 
 
 def _too_far(farm: Farm, path: Path, layer: Layer) -> list[Fault]:

@@ -10,6 +10,7 @@ from fieldmap.errors import Fault, InputError, MisuseError
 from fieldmap.farm import FARM_FILE, Farm
 from fieldmap.roads.gates import Gate, through_gate
 from fieldmap.roads.move import Move, plan
+from fieldmap.roads.rules import under_rules
 
 
 def plan_move(
@@ -47,14 +48,24 @@ def plan_move(
                 where=str(farm.folder / FARM_FILE),
             )
         )
+    ends = place(farm, start), place(farm, goal)
+    if ends[0] == ends[1]:
+        raise MisuseError(
+            Fault(
+                "a move from a place to itself",
+                f"{start} to {goal}",
+                "there is no road to check",
+                "name two places",
+            )
+        )
     move = plan(
         farm.roads,
         farm.road_checks,
         machine,
         state=state,
-        start=place(farm, start),
-        goal=place(farm, goal),
-        names=(start, goal),
+        start=ends[0],
+        goal=ends[1],
+        names=(_called(start), _called(goal)),
         tables=farm.tables,
     )
     widths = {one.name: one.width_m for one in machine.transport}
@@ -63,7 +74,7 @@ def plan_move(
         if gate is not None:
             width_m = widths.get(move.state)
             move = through_gate(move, gate, machine_width_m=width_m, tables=farm.tables)
-    return move
+    return under_rules(move, farm.settings.road_rules, width_m=widths.get(move.state))
 
 
 def gate_of(farm: Farm, name: str) -> Gate | None:
@@ -73,7 +84,7 @@ def gate_of(farm: Farm, name: str) -> Gate | None:
     gates = farm.gates
     rows = gates[gates["gate_id"] == name]
     if rows.empty:
-        rows = gates[gates["field_id"] == name]
+        rows = gates[gates["field_id"] == _field_id(farm, name)]
     if rows.empty:
         return None
     first = rows.sort_values("width_m", ascending=False, na_position="last").iloc[:1].to_crs(WGS84)
@@ -96,7 +107,7 @@ def place(farm: Farm, name: str) -> tuple[float, float]:
     gate = gate_of(farm, name)
     if gate is not None:
         return gate.lon, gate.lat
-    rows = farm.fields[farm.fields["field_id"] == name]
+    rows = farm.fields[farm.fields["field_id"] == _field_id(farm, name)]
     if not rows.empty:
         inside = shapely.point_on_surface(rows.geometry.to_numpy()[:1])
         found = gpd.GeoSeries(inside, crs=farm.crs).to_crs(WGS84).iloc[0]
@@ -123,6 +134,27 @@ def _no_place(farm: Farm, name: str) -> Fault:
         "a move goes from a place to a place",
         f"use latitude,longitude or one of {', '.join(known[:20])}",
     )
+
+
+def _field_id(farm: Farm, name: str) -> str:
+    """The id of a field by its id, or by its name where only one field has it."""
+    fields = farm.fields
+    if (fields["field_id"] == name).any():
+        return name
+    named = fields["field_id"][fields["name"] == name]
+    return str(named.iloc[0]) if len(named) == 1 else name
+
+
+def _called(name: str) -> str:
+    """What a place is called on the sheet; a position to about a metre.
+
+    Examples
+    --------
+    >>> _called("50.00093819999999,11.600010000000001"), _called("home")
+    ('50.00094,11.60001', 'home')
+    """
+    pair = _lat_lon(name)
+    return name if pair is None else f"{pair[1]:.5f},{pair[0]:.5f}"
 
 
 def _lat_lon(text: str) -> tuple[float, float] | None:

@@ -155,6 +155,7 @@ def places(roads: Roads) -> Mapping[str, tuple[float, float]]:
 FARM = """\
 # Sallow Bottom: invented demo data. This farm, its people, roads and hills do not exist.
 name = "Sallow Bottom"
+note = "Invented demo farm: this farm, its people, roads and hills do not exist"
 units = "us"
 time_zone = "America/Chicago"
 crs = "EPSG:26915"

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from fieldmap.cli.options import Day, Debug, Folder, Json, MachineId, Out, Overwrite, Strict
-from fieldmap.cli.reply import Reply, columns
+from fieldmap.cli.reply import Reply, columns, err
 from fieldmap.errors import Fault, MisuseError, StoreError
 
 if TYPE_CHECKING:
@@ -48,8 +49,10 @@ def assess(
 
     farm = load_farm(folder, with_roads=pages)
     day = asked_day(date, farm.settings.zone())
+    err(f"assessing {len(field or farm.fields)} fields ...")
     done = _assessed(farm, day=day, machine_id=machine, field_ids=field or (), cluster=cluster)
-    target = out or folder / "outputs"
+    target = out or _target(folder, field or [])
+    err("writing ...")
     written = write_assessment(done, target, pages=pages, overwrite=overwrite)
     rows = [(one.field_id, one.level, one.reason) for one in done.answers]
     counts = ", ".join(f"{number} {level}" for level, number in done.counts().items())
@@ -64,6 +67,16 @@ def assess(
         warnings=farm.notes,
         attention=any(one.level in ("stop", "unknown") for one in done.answers),
     )
+
+
+def _target(folder: Path, field_ids: list[str]) -> Path:
+    """The outputs; some fields alone go beside them, so that the farm's stay whole."""
+    outputs = folder / "outputs"
+    if not field_ids:
+        return outputs
+    from fieldmap.write.names import page_name
+
+    return outputs / f"only-{page_name('-'.join(field_ids))}"
 
 
 def _assessed(farm: Farm, *, cluster: str | None, **asked: Any) -> Assessment:

@@ -220,7 +220,7 @@ def cell_size_m(info: ElevationInfo, crs: CRS, x: float, y: float) -> float:
     move = jacobian(info.crs, crs, x, y, step=step)
     affine = info.transform
     cell = move @ np.array([[affine.a, affine.b], [affine.d, affine.e]])
-    return math.sqrt(abs(float(np.linalg.det(cell))))
+    return round(math.sqrt(abs(float(np.linalg.det(cell)))), 6)
 
 
 def _cells(

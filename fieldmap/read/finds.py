@@ -25,6 +25,7 @@ from fieldmap.tables import Tables
 
 SUFFIXES = (".csv", ".gpx", *VECTOR_SUFFIXES)
 UNKNOWN_KIND = "unknown"
+_DENIED = re.compile(r"\b(no|not|none|without|removed|cleared|gone|picked up|taken away)\b")
 _COLUMNS = ("hazard_id", "kind", "note", "who", "time", "radius_m", "height_m")
 
 
@@ -74,7 +75,8 @@ def read_finds(
 def kind_of(words: str, tables: Tables) -> str:
     """The hazard kind that a person's words name, ``unknown`` when none is named.
 
-    The longest kind name, label or alias found as whole words wins.
+    The longest kind name, label or alias found as whole words wins. Words that say a thing is
+    gone or was not there name no kind.
 
     Examples
     --------
@@ -83,10 +85,14 @@ def kind_of(words: str, tables: Tables) -> str:
     'loose_wire'
     >>> kind_of("odd thing by the gate", load_tables())
     'unknown'
+    >>> kind_of("propane bottle", load_tables()), kind_of("no wire left", load_tables())
+    ('drum', 'unknown')
     >>> kind_of("", load_tables())
     'unknown'
     """
     text = _plain(words)
+    if _DENIED.search(text):
+        return UNKNOWN_KIND
     best, length = UNKNOWN_KIND, 0
     for row in tables.rows("hazard_kinds"):
         key = row.key.split(".", 1)[1]
@@ -139,6 +145,10 @@ def _finished(raw: gpd.GeoDataFrame, where: str, tables: Tables, zone: tzinfo) -
     }
     said = _words(raw, ("kind", "type", "what"))
     out["kind"] = [kind_of(words, tables) for words in said]
+    out["note"] = [
+        _with_words(note, words, kind, tables)
+        for note, words, kind in zip(out["note"], said, out["kind"], strict=True)
+    ]
     out["time"], local = _times(raw, where, faults, zone)
     for column in ("radius_m", "height_m"):
         out[column] = _numbers(raw, column, where, faults)
@@ -152,6 +162,15 @@ def _finished(raw: gpd.GeoDataFrame, where: str, tables: Tables, zone: tzinfo) -
     if local:
         notes.append(f"{where}: {local} times without a zone taken as {zone} time")
     return Layer(table, tuple(notes))
+
+
+def _with_words(note: str, words: str, kind: str, tables: Tables) -> str:
+    """The note, with the finder's own words for the kind before it where they say more."""
+    label = tables[f"hazard_kinds.{kind}"].words["label"]
+    told = _plain(words)
+    if not told or told in (_plain(kind), _plain(label)) or told in _plain(note):
+        return note
+    return f"{words.strip()} - {note}" if note else words.strip()
 
 
 def _twice(ids: list[str], where: str) -> list[Fault]:

@@ -11,12 +11,26 @@ from pathlib import Path
 import pandas as pd
 
 from fieldmap.errors import Fault, InputError, raise_all
+from fieldmap.units import (
+    KG_PER_POUND,
+    KG_PER_SHORT_TON,
+    KG_PER_TONNE,
+    METRE_PER_FOOT,
+    METRE_PER_INCH,
+)
 
 COLUMNS = ("place", "kind", "value", "who", "when")
 #: Kind of measure -> unit of its figure.
 KINDS = {"width": "m", "height": "m", "mass": "kg", "opening": "m"}
 _PLACE = re.compile(r"(way|node)/[0-9]+|leg/[0-9]+-[0-9]+")
+#: Factor to the unit inside for each unit a person may name in the column ``unit``.
+_UNITS = {
+    "m": {"m": 1.0, "ft": METRE_PER_FOOT, "in": METRE_PER_INCH},
+    "kg": {"kg": 1.0, "t": KG_PER_TONNE, "lb": KG_PER_POUND, "st": KG_PER_SHORT_TON},
+}
 _LARGEST = {"m": 60.0, "kg": 200_000.0}
+#: Beyond these a figure without a unit may well be feet, or tonnes, and is asked about.
+_DOUBTFUL = {"width": (1.0, 9.0), "opening": (1.0, 9.0), "height": (1.5, 7.0), "mass": (500.0, 2e5)}
 
 
 def read_road_checks(path: str | Path) -> pd.DataFrame:
@@ -27,7 +41,8 @@ def read_road_checks(path: str | Path) -> pd.DataFrame:
     path : str or Path
         CSV with the columns ``place`` (``way/12``, ``node/12`` or ``leg/12-0``), ``kind``
         (width, height, mass or opening), ``value`` (m, or kg for mass), ``who``, ``when``
-        (a day as 2026-05-02).
+        (a day as 2026-05-02); and ``unit`` where the figure is not in m or kg (ft, in; t, lb,
+        st). A figure that looks like feet or tonnes has to name its unit.
 
     Returns
     -------
@@ -52,7 +67,8 @@ def read_road_checks(path: str | Path) -> pd.DataFrame:
         columns=list(COLUMNS),
         dtype="str",
     )
-    table["value"] = table["value"].astype(float)
+    factors = [_factor(row) for row in rows]
+    table["value"] = table["value"].astype(float) * factors
     table["when"] = pd.to_datetime(table["when"], format="%Y-%m-%d")
     return table
 
@@ -97,9 +113,8 @@ def _faults(row: dict[str, str], where: str) -> list[Fault]:
     if unit is None:
         mend = f"write {', '.join(KINDS)}"
         wrong.append(("not a kind of measure", kind, "nobody knows what was measured", mend))
-    elif not _is_figure(row["value"], _LARGEST[unit]):
-        mend = f"write a plain number in {unit}"
-        wrong.append((f"not a {kind} in {unit}", row["value"], "a check would rest on it", mend))
+    else:
+        wrong += _figure_faults(row, kind, unit)
     if not row["who"].strip():
         wrong.append(("nobody named", "", "a figure is argued with by name", "write who measured"))
     if not _is_day(row["when"]):
@@ -109,6 +124,27 @@ def _faults(row: dict[str, str], where: str) -> list[Fault]:
     return [
         Fault(what, value or "nothing", why, mend, where=where) for what, value, why, mend in wrong
     ]
+
+
+def _figure_faults(row: dict[str, str], kind: str, unit: str) -> list[tuple[str, str, str, str]]:
+    named = (row.get("unit") or "").strip()
+    if named and named not in _UNITS[unit]:
+        mend = f"write one of {', '.join(_UNITS[unit])}"
+        return [(f"not a unit for a {kind}", named, "the figure could mean anything", mend)]
+    if not _is_figure(row["value"], _LARGEST[unit] / _factor(row)):
+        mend = f"write a plain number in {unit}, or name the unit in a column unit"
+        return [(f"not a {kind} in {unit}", row["value"], "a check would rest on it", mend)]
+    least, most = _DOUBTFUL[kind]
+    if not named and not least <= float(row["value"]) <= most:
+        mend = f"say in a column unit which it is: {', '.join(_UNITS[unit])}"
+        why = "feet taken for metres would clear a road that is too narrow"
+        return [(f"a {kind} that may not be in {unit}", row["value"], why, mend)]
+    return []
+
+
+def _factor(row: dict[str, str]) -> float:
+    unit = KINDS.get(row["kind"].strip(), "m")
+    return _UNITS[unit].get((row.get("unit") or "").strip(), 1.0)
 
 
 def _is_figure(text: str, largest: float) -> bool:

@@ -143,9 +143,18 @@ def _steep(
             unit="%",
             caution=SLOPE_CAUTION if level != "ok" else "",
         ),
-        "Measure the steep ground with a slope meter, and mark off what must not be driven"
-        if level == "stop"
-        else "",
+        _mark_off(percent, layers),
+    )
+
+
+def _mark_off(percent: NDArray[np.float32], layers: Layers) -> str:
+    cells = int((percent >= layers.limits.up_down_stop_pct).sum())
+    if cells == 0:
+        return ""
+    share = 100 * cells / percent.size
+    return (
+        f"Keep out: mark off the ground that is too steep even straight up and down, "
+        f"{max(share, 0.1):.1f}% of the field; measure it with a slope meter"
     )
 
 

@@ -6,6 +6,7 @@ import geopandas as gpd
 import numpy as np
 
 from fieldmap.finding import Finding, Level
+from fieldmap.risk.causes import KEEP_OUT
 from fieldmap.risk.layers import Layers
 from fieldmap.risk.told import GROUND_CAUTION, Told
 from fieldmap.tables import Constant, Tables
@@ -59,18 +60,26 @@ def mark_findings(
             )
         ]
     counts = marks["kind"].value_counts()
-    rows = [tables[f"hazard_kinds.{kind}"] for kind in counts.index]
-    return [
-        _kind(field_id, row, int(number), log_name)
-        for row, number in zip(rows, counts, strict=True)
-    ]
+    rows = [(tables[f"hazard_kinds.{kind}"], int(number)) for kind, number in counts.items()]
+    rows.sort(key=lambda pair: _danger(pair[0]))
+    return [_kind(field_id, row, number, log_name) for row, number in rows]
+
+
+def _danger(row: Constant) -> tuple[bool, bool, bool, str]:
+    """What can hurt people and must not be handled comes first, then what is to be kept out of."""
+    words = row.words
+    people = "people" in words["endangers"].split(";")
+    hands_off = words["touch"] == "no"
+    return (not (people and hands_off), words["action"] != KEEP_OUT, not people, row.key)
 
 
 def _kind(field_id: str, row: Constant, number: int, log_name: str) -> Told:
     words = row.words
     level: Level = words["level"]  # type: ignore[assignment]
     label = words["label"]
-    hands_off = " Do not touch it." if words["touch"] == "no" else ""
+    hands_off = ""
+    if words["touch"] == "no":
+        hands_off = f" Do not handle it yourself: {words['call']}."
     return Told(
         Finding(
             level=level,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from fieldmap.roads.facts import OnRoad, Places
@@ -81,7 +83,10 @@ def height_check(
         figure(posted.value, posted_need, MAPPED, "The posted height leaves the margin."),
         *_unposted(places, under_bridge, tall, tables.number("clearances.statutory_height_m")),
     ]
-    return first_that_holds("height", "m", rules, need=need)
+    found = first_that_holds("height", "m", rules, need=need)
+    # the statutory height is held against the machine itself, without a margin
+    by_law = (found.level == PASS) & (found.basis == ASSUMED)
+    return replace(found, need=np.where(by_law, tall, found.need))
 
 
 def _unposted(places: Places, under_bridge: Mask, tall: float, usual_m: float) -> list[Rule]:

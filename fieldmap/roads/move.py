@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from fieldmap.errors import Fault, MisuseError
-from fieldmap.finding import Finding, worst
+from fieldmap.finding import LEVEL_WORDS, Finding, rank, worst
 from fieldmap.machine import Machine, Transport
 from fieldmap.network import RoadData
 from fieldmap.roads.answer import Move
@@ -211,21 +211,20 @@ def _off(what: str, end: Snapped, checked: Checked, tables: Tables) -> list[Find
 
 
 def _other_states(choices: dict[str, Choice], name: str) -> list[Finding]:
-    """Which other transport states would pass, when the one asked for does not."""
-    if choices[name].level == "ok":
-        return []
-    better = [key for key, one in choices.items() if one.level == "ok"]
+    """Which other transport states come out better than the one asked for."""
+    here = rank(choices[name].level)
+    better = {key: one.level for key, one in choices.items() if rank(one.level) < here}
     if not better:
         return []
     return [
         Finding(
-            level="ok",
+            level=worst(better.values()),
             what="another transport state",
             where="start to goal",
-            why="In this state every check on a mapped way passes.",
+            why="Its own best mapped way comes out better.",
             basis="assumed",
-            choice=", ".join(better),
-            caution="The machine's manual says how it is folded and locked for the road.",
+            choice=", ".join(f"{key}: {LEVEL_WORDS[level]}" for key, level in better.items()),
+            caution="CAUTION: the machine's manual says how it is folded and locked for the road.",
         )
     ]
 

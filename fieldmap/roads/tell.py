@@ -92,7 +92,7 @@ def _finding(row: Record, check: str, tables: Tables, source: str) -> Finding:
         why=row[f"{check}_why"],
         basis=row[f"{check}_basis"],
         sources=_sources(row, check, tables, source),
-        value=low if low == high else None,
+        value=low if low == high or row[check] == "ok" else None,
         low=low,
         high=high,
         limit=need,

@@ -16,7 +16,7 @@ WHAT = {
 #: Unit of each check that has a figure.
 UNITS = {"width": "m", "height": "m", "mass": "kg", "length": "m", "opening": "m"}
 MEASURE = {
-    "width": "width between what stands at both sides",
+    "width": "narrowest width between what stands at both sides",
     "height": "clear height",
     "mass": "mass limit: the sign, or ask the bridge's owner",
     "length": "length limit on the sign",

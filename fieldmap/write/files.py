@@ -17,6 +17,7 @@ import pyogrio
 import shapely
 
 from fieldmap.assessment import Assessment, summary
+from fieldmap.farm import Farm
 from fieldmap.finding import Finding
 from fieldmap.risk.zones import COLUMNS as ZONE_COLUMNS
 
@@ -55,7 +56,7 @@ def geopackage(path: Path, assessment: Assessment) -> None:
         for name, table in (
             ("fields", fields),
             ("zones", all_zones(assessment)),
-            ("hazards", farm.hazards),
+            ("hazards", hazards_told(farm)),
             ("gates", farm.gates),
         ):
             pyogrio.write_dataframe(
@@ -69,6 +70,16 @@ def geopackage(path: Path, assessment: Assessment) -> None:
             )
     finally:
         pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
+
+
+def hazards_told(farm: Farm) -> gpd.GeoDataFrame:
+    """The hazards with the words of their kind: ``label, level, call, action``."""
+    told = farm.hazards.copy()
+    rows = {kind: farm.tables[f"hazard_kinds.{kind}"].words for kind in told["kind"].unique()}
+    for column in ("label", "level", "call", "action"):
+        told[column] = [rows[kind][column] for kind in told["kind"]]
+        told[column] = told[column].astype(str)
+    return told
 
 
 def all_zones(assessment: Assessment) -> gpd.GeoDataFrame:

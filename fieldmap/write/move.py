@@ -18,6 +18,7 @@ from fieldmap.finding import Finding
 from fieldmap.roads.checks import LEG_CHECKS, NODE_CHECKS
 from fieldmap.roads.move import Move
 from fieldmap.roads.wording import WHOLE_WAY
+from fieldmap.units import System, shown
 from fieldmap.write.files import SCHEMA, features
 from fieldmap.write.gpx import move_gpx
 from fieldmap.write.names import page_name
@@ -64,8 +65,10 @@ def write_move(
     name = move_name(move)
     stem = f"moves/{page_name(name)}"
     with Outputs(folder, group=f"move {name}", overwrite=overwrite) as files:
-        files.text(f"{stem}.html", move_page(move_payload(move, farm, day=day)))
-        files.text(f"{stem}.gpx", _gpx(move, name))
+        payload = move_payload(move, farm, day=day)
+        payload["links"]["index"] = "../index.html" if (folder / "index.html").is_file() else ""
+        files.text(f"{stem}.html", move_page(payload))
+        files.text(f"{stem}.gpx", _gpx(move, name, farm.settings.units))
         files.json(f"{stem}.json", move_json(move, farm, day=day))
         files.text(f"{stem}.csv", legs_csv(move))
     return tuple(folder / path for path in files.names)
@@ -118,7 +121,9 @@ def move_payload(move: Move, farm: Farm, *, day: str) -> dict[str, Any]:
         "move": _head(move),
         "legs": features(_spread(_told(move.legs)), (*_PLACE, "checks")),
         "direct": features(
-            _told(move.direct) if move.refusals else _told(move.direct).iloc[:0],
+            _told(move.direct)
+            if move.refusals and not _is_direct(move)
+            else _told(move.direct).iloc[:0],
             (*_PLACE, "checks"),
         ),
         "findings": [finding.as_dict() for finding in (*move.findings, *_on_direct(move))],
@@ -225,7 +230,14 @@ def _cautions(findings: tuple[Finding, ...]) -> list[str]:
     return list(dict.fromkeys(one.caution for one in told if one.caution))
 
 
+def _is_direct(move: Move) -> bool:
+    """Whether the way told of is the direct way itself, because every way is refused."""
+    return list(move.legs["leg_id"]) == list(move.direct["leg_id"])
+
+
 def _on_direct(move: Move) -> list[Finding]:
+    if _is_direct(move):
+        return []
     return [replace(one, what=f"{one.what}, on the direct way") for one in move.refusals]
 
 
@@ -241,13 +253,19 @@ def _around(move: Move, farm: Farm) -> shapely.Polygon:
     )
 
 
-def _gpx(move: Move, name: str) -> str:
+def _beat(row: dict[str, Any], units: System) -> str:
+    if row["must_beat"] is None:
+        return ""
+    return f"must beat {shown(row['must_beat'], row['unit'], units)}. "
+
+
+def _gpx(move: Move, name: str, units: System) -> str:
     places = [
         {
             "lon": row["lon"],
             "lat": row["lat"],
             "name": f"measure: {row['measure']}",
-            "text": f"{row['where']}: {row['why']}",
+            "text": f"{row['where']}: {_beat(row, units)}{row['why']}",
         }
         for row in move.survey
         if row["lon"] is not None and math.isfinite(row["lon"])

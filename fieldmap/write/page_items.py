@@ -136,6 +136,8 @@ def survey_item(place: Mapping[str, Any], number: str, units: System) -> Item:
     """A place where one measurement would settle what is unknown."""
     figure = place["must_beat"]
     beat = "an answer, no figure" if figure is None else shown(figure, place["unit"], units)
+    if figure is not None and units == "us":
+        beat += f" ({figure:.2f} m)" if place["unit"] == "m" else f" ({figure:.0f} kg)"
     return {
         **said("unknown"),
         "n": f"M{number}",

@@ -43,7 +43,7 @@ def index_page(payload: Payload) -> str:
     groups = [
         _roads(payload),
         on_map.group("fields", "Fields", "area", fields, home=True),
-        on_map.group("hazards", "Logged hazards", "mark", hazards, home=True),
+        on_map.group("hazards", "Logged hazards", "mark", hazards),
     ]
     counts = [{**said(level), "n": payload["counts"].get(level, 0)} for level in WORST_FIRST]
     page = {

@@ -12,7 +12,7 @@ from fieldmap.advice.conditions import crop_row
 from fieldmap.assessment import Assessment, FieldAnswer
 from fieldmap.farm import Farm
 from fieldmap.finding import Finding
-from fieldmap.write.files import all_zones, features
+from fieldmap.write.files import all_zones, features, hazards_told
 from fieldmap.write.names import page_name
 from fieldmap.write.pictures import farm_images, field_images
 
@@ -43,7 +43,7 @@ def field_payload(assessment: Assessment, answer: FieldAnswer) -> dict[str, Any]
     return _common(farm, assessment, answer.field_id, (*answer.findings, *answer.settings)) | {
         "field": {
             "field_id": answer.field_id,
-            "name": _text(record["name"].iloc[0]),
+            "name": named(record["name"].iloc[0], answer.field_id),
             "crop": crop_label(farm, record["crop"].iloc[0]),
             "area_ha": float(record["area_ha"].iloc[0]),
             "level": answer.level,
@@ -72,6 +72,7 @@ def index_payload(
     by_id = {answer.field_id: answer for answer in assessment.answers}
     shown = farm.fields[farm.fields["field_id"].isin(by_id)].copy()
     answers = [by_id[name] for name in shown["field_id"]]
+    shown["name"] = [named(*pair) for pair in zip(shown["name"], shown["field_id"], strict=True)]
     shown["crop"] = [crop_label(farm, crop) for crop in shown["crop"]]
     shown["level"] = [answer.level for answer in answers]
     shown["reason"] = [answer.reason for answer in answers]
@@ -87,7 +88,7 @@ def index_payload(
         ),
         "counts": assessment.counts(),
         "moves": moves,
-        "hazards": features(gpd.clip(hazards_shown(farm), box), _HAZARD_COLUMNS),
+        "hazards": features(hazards_shown(farm), _HAZARD_COLUMNS),
         "zones_ha": _zone_sums(assessment),
         "roads": road_lines(farm, box),
         "images": farm_images(farm, box),
@@ -96,11 +97,8 @@ def index_payload(
 
 
 def hazards_shown(farm: Farm) -> gpd.GeoDataFrame:
-    """The hazards with the words of their kind beside them."""
-    shown = farm.hazards.copy()
-    rows = {kind: farm.tables[f"hazard_kinds.{kind}"].words for kind in shown["kind"].unique()}
-    for column in ("label", "level", "call", "action"):
-        shown[column] = [rows[kind][column] for kind in shown["kind"]]
+    """The hazards with the words of their kind, times as a person reads them."""
+    shown = hazards_told(farm)
     zone = farm.settings.zone()
     shown["time"] = [
         None
@@ -186,5 +184,12 @@ def crop_label(farm: Farm, crop: Any) -> str:
     return crop if row is None else row.words["label"]
 
 
-def _text(held: Any) -> str:
-    return held if isinstance(held, str) else ""
+def named(name: Any, field_id: str) -> str:
+    """A field as people and the command line know it.
+
+    Examples
+    --------
+    >>> named("Third Bench", "S5"), named(None, "S5")
+    ('Third Bench (S5)', 'S5')
+    """
+    return f"{name} ({field_id})" if isinstance(name, str) and name != field_id else field_id

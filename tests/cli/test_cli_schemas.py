@@ -51,7 +51,7 @@ def test_by_hand_assess(run: Run, demo_farm: Path, tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("machine", "goal"), [("rear-3", "S1"), ("wide-87", "S5"), ("wide-87", "S12"), (None, "home")]
+    ("machine", "goal"), [("rear-3", "S1"), ("wide-87", "S5"), ("wide-87", "S12"), (None, "Withy")]
 )
 def test_by_hand_move(
     run: Run, demo_farm: Path, tmp_path: Path, machine: str | None, goal: str

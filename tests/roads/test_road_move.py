@@ -115,7 +115,9 @@ def test_the_state_asked_for_and_the_one_that_would_pass(tmp_path):
     found = move(tmp_path, narrow, narrow, state="swung")
     assert found.states == {"folded": "ok", "swung": "stop"}
     assert found.level == "stop"
-    assert [one.choice for one in found.findings if one.choice] == ["folded"]
+    assert [one.choice for one in found.findings if one.choice] == [
+        "folded: nothing found against it"
+    ]
     with pytest.raises(MisuseError, match="folded, swung"):
         move(tmp_path, narrow, state="flying")
 

@@ -20,7 +20,7 @@ CROPS = list(TABLES.rows("cut_heights"))
 FAMILIES = ("legume", "grass", "warm_season", "thick_stem", "cereal", "mixture")
 ALLOWED = {
     "lies": {"point", "line", "area"},
-    "action": {"pick up first", "keep out", "raise the cut", "go and look"},
+    "action": {"pick up first", "keep out", "raise the cut", "slow", "go and look"},
     "level": {"stop", "care", "unknown"},
     "touch": {"yes", "no"},
     "moves_in_flood": {"yes", "no"},
@@ -122,11 +122,11 @@ def test_what_may_not_be_touched_is_not_to_be_picked_up_with_gloves():
 
 
 def test_a_line_overhead_is_no_keep_out_and_endangers_people():
-    """By hand: it crosses fields, so the answer is to look at it, with the 10 ft yardstick."""
+    """By hand: it crosses fields, so it is passed under slowly, with the 10 ft yardstick."""
     words = TABLES["hazard_kinds.overhead_line"].words
     assert (words["level"], words["action"], words["endangers"]) == (
         "care",
-        "go and look",
+        "slow",
         "people",
     )
     assert "10 ft (3.05 m)" in words["caution"]
