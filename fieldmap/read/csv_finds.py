@@ -4,26 +4,33 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 from pathlib import Path
 from typing import Any
 
-from fieldmap.errors import Fault, InputError, raise_all
+from fieldmap.errors import Fault, InputError
 
 _LON = ("lon", "lng", "longitude", "x")
 _LAT = ("lat", "latitude", "y")
 _SEPARATORS = (",", ";", "\t")
 
 
-def read_csv_finds(path: Path) -> list[dict[str, Any]]:
+def read_csv_finds(path: Path) -> tuple[list[dict[str, Any]], list[Fault]]:
     """Rows with ``lon`` and ``lat`` as numbers and every other column as it was written.
 
     The first line names the columns, in any order and case; commas, semicolons or tabs stand
     between them.
 
+    Returns
+    -------
+    list of dict, list of Fault
+        A row that cannot be placed stays, at NaN, with its fault, so that what else is wrong
+        with the file can be told at the same time.
+
     Raises
     ------
     InputError
-        Not UTF-8, no columns for the position, or every row that cannot be placed.
+        Not UTF-8, or no columns for the position.
     """
     lines = _lines(_text(path), path)
     names = [name.strip().lower() for name in lines[0][1]] if lines else []
@@ -34,16 +41,14 @@ def read_csv_finds(path: Path) -> list[dict[str, Any]]:
         where = f"{path.name} line {number}"
         if len(cells) > len(names):
             faults.append(_too_many(cells, len(names), where))
-            continue
         row: dict[str, Any] = dict(zip(names, cells, strict=False))
         try:
             row["lon"], row["lat"] = float(row.get(lon, "")), float(row.get(lat, ""))
         except ValueError:
             faults.append(_no_place(f"{row.get(lon, '')}, {row.get(lat, '')}", where))
-            continue
+            row["lon"] = row["lat"] = math.nan
         rows.append(row)
-    raise_all(faults)
-    return rows
+    return rows, faults
 
 
 def _text(path: Path) -> str:

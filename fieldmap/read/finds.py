@@ -60,8 +60,10 @@ def read_finds(
     """
     path = plain_file(name, suffixes=SUFFIXES, what="hazards")
     suffix = path.suffix.lower()
+    faults: list[Fault] = []
     if suffix == ".csv":
-        raw = _from_rows(read_csv_finds(path), path)
+        rows, faults = read_csv_finds(path)
+        raw = _from_rows(rows, path)
     elif suffix == ".gpx":
         raw, zone = _from_rows(read_waypoints(path), path), UTC
     else:
@@ -69,7 +71,7 @@ def read_finds(
         swap_xy = False
     if swap_xy:
         raw = raw.set_geometry(swapped(raw.geometry))
-    return _finished(raw, path.name, tables, zone)
+    return _finished(raw, path.name, tables, zone, faults)
 
 
 def kind_of(words: str, tables: Tables) -> str:
@@ -136,8 +138,10 @@ def _from_vectors(path: Path, *, swap_xy: bool) -> gpd.GeoDataFrame:
     return table
 
 
-def _finished(raw: gpd.GeoDataFrame, where: str, tables: Tables, zone: tzinfo) -> Layer:
-    faults = _place_faults(raw, where)
+def _finished(
+    raw: gpd.GeoDataFrame, where: str, tables: Tables, zone: tzinfo, faults: list[Fault]
+) -> Layer:
+    faults += _place_faults(raw, where, unplaced=bool(faults))
     out: dict[str, Any] = {
         "hazard_id": _words(raw, ("hazard_id", "id")),
         "note": _words(raw, ("note", "desc", "description"), bare=False),
@@ -201,11 +205,14 @@ def _mended(shapes: np.ndarray, where: str) -> tuple[np.ndarray, list[str]]:
     return whole, [f"{where} row {row + 1}: outline crossed itself, mended" for row in bad]
 
 
-def _place_faults(raw: gpd.GeoDataFrame, where: str) -> list[Fault]:
+def _place_faults(raw: gpd.GeoDataFrame, where: str, *, unplaced: bool) -> list[Fault]:
+    """Positions off the earth; where the reader told of rows without one, no more of those."""
     shapes = raw.geometry.to_numpy()
     bounds = shapely.bounds(shapes)
     bad = ~np.isfinite(bounds).all(axis=1) | (np.abs(bounds[:, [0, 2]]) > 180).any(axis=1)
     bad |= (np.abs(bounds[:, [1, 3]]) > 90).any(axis=1)
+    if unplaced:
+        bad &= np.isfinite(bounds).all(axis=1)
     turned = (np.abs(bounds[:, 0]) <= 90) & (np.abs(bounds[:, 1]) > 90)
     return [
         Fault(

@@ -151,3 +151,17 @@ def test_finds_outside_every_field_are_told_and_shown(farm: Farm, tmp_path: Path
     elsewhere = dataclasses.replace(farm, folder=tmp_path)
     notes = take_in(elsewhere, [path]).notes
     assert any("1 of 1 finds reach no field" in note for note in notes)
+
+
+def test_a_bad_line_does_not_hide_the_others(tmp_path: Path) -> None:
+    path = tmp_path / "finds.csv"
+    path.write_text(
+        "lon,lat,kind,time,radius_m\n-92.95,40.62,stone,someday,3\n-92.95,40.62,stone,,wide\n"
+        "here,there,stone,,\n-92.95,140.62,stone,,\n",
+        "utf-8",
+    )
+    with pytest.raises(InputError) as caught:
+        read_finds(path, tables=TABLES)
+    assert [fault.value for fault in caught.value.faults] == [
+        "here, there", "POINT (-92.95 140.62)", "someday", "wide",
+    ]  # fmt: skip
