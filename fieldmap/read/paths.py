@@ -110,7 +110,7 @@ def is_address(name: str) -> bool:
     --------
     >>> is_address("https://somewhere/fields.gpkg"), is_address("/vsizip/fields.zip/fields.gpkg")
     (True, True)
-    >>> is_address("fields.gpkg:north"), is_address("C:/farm/fields.gpkg")
+    >>> is_address("fields.gpkg:north"), is_address("C:/hay/fields.gpkg")
     (False, False)
     """
     return _URL.match(name) is not None

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from distributed import LocalCluster
 from farm_pieces import copied_farm
 
 from fieldmap.assessment import Assessment, FieldAnswer, assess, summary
@@ -167,8 +168,7 @@ def test_a_few_fields_are_answered_alike_property(
 
 def test_on_a_cluster_property(demo_farm: Farm, demo_assessed: Assessment) -> None:
     """Property: sent out in chunks the answers are the same."""
-    distributed = pytest.importorskip("distributed")
-    with distributed.LocalCluster(
+    with LocalCluster(
         n_workers=2, threads_per_worker=1, processes=False, dashboard_address=None
     ) as cluster:
         there = assess(demo_farm, day=DAY, machine_id=MACHINE, cluster=cluster.scheduler_address)

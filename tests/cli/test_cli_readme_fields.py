@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 import pytest
-from json_schemas import readme_section, tables
+from json_tables import readme_section, tables
 
 _HEADING = re.compile(r"^### JSON: (.+)$")
 _ROW = re.compile(r"^\| `([^`]+)` \| (.+) \| (.+) \|$")

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import move_payloads
 import page_payloads
 import pytest
 
@@ -40,7 +41,7 @@ def payloads() -> dict[str, dict[str, Any]]:
     return {
         "index": page_payloads.index_payload(),
         "field": page_payloads.field_payload(),
-        "move": page_payloads.move_payload(),
+        "move": move_payloads.move_payload(),
     }
 
 

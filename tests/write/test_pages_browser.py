@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from typing import Any
 
+import move_payloads
 import page_payloads
 import pytest
 from playwright.sync_api import expect
@@ -309,7 +310,7 @@ def test_many_fields_are_painted_and_sifted(opened: Any) -> None:
 
 def test_move_without_a_way_says_so(opened: Any) -> None:
     """By hand: nothing to draw is a sentence on the map, not an empty sheet."""
-    payload = page_payloads.move_payload()
+    payload = move_payloads.move_payload()
     nothing: dict[str, Any] = {"features": []}
     payload |= {"legs": nothing, "direct": nothing, "roads": nothing, "survey": []}
     with opened(move_page(payload)) as (page, seen):

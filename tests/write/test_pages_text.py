@@ -10,6 +10,7 @@ import re
 from html.parser import HTMLParser
 from typing import Any
 
+import move_payloads
 import page_payloads
 import pytest
 from hypothesis import given, settings
@@ -203,7 +204,7 @@ def test_missing_figure_is_said_to_be_unknown() -> None:
 
 def test_empty_field_and_move_still_make_a_page() -> None:
     """By hand: nothing known is said, not left out."""
-    field, move = page_payloads.field_payload(), page_payloads.move_payload()
+    field, move = page_payloads.field_payload(), move_payloads.move_payload()
     for key in ("zones", "hazards", "boundary", "gates", "tracks", "roads"):
         field[key] = {"features": []}
     field |= {"findings": [], "settings": [], "to_change": [], "images": [], "ground": []}
