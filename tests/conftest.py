@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import os
 import shutil
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -27,6 +29,12 @@ TOOLS = {
     "chromium": ("browser", "chromium", "the pages in a real browser"),
     "gdaldem": ("gdaldem", "gdal-bin", "slope and aspect against GDAL's command-line tools"),
 }
+
+
+BROWSER_ARGUMENTS = [
+    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+]  # fmt: skip
 
 
 def _tool(name: str) -> str:
@@ -57,6 +65,17 @@ def gdaldem() -> str:
 @pytest.fixture(scope="session")
 def chromium() -> str:
     return _tool("chromium")
+
+
+@pytest.fixture(scope="session")
+def browser(chromium: str) -> Iterator[Any]:
+    """The system's Chromium, one for all tests: a second one in the same process is refused."""
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as play:
+        opened = play.chromium.launch(executable_path=chromium, args=BROWSER_ARGUMENTS)
+        yield opened
+        opened.close()
 
 
 @pytest.fixture(scope="session")

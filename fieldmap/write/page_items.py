@@ -54,6 +54,7 @@ def field_item(props: Mapping[str, Any], number: str, units: System) -> Item:
         "crop": str(props["crop"] or "crop not given"),
         "area": area,
         "hazards": props["hazards"],
+        "steepest": shown(props["slope_max_pct"], "%", units),
         "reason": props["reason"],
         "page": inside(props["page"]),
         "lines": [

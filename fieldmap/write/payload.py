@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import geopandas as gpd
+import numpy as np
 import shapely
 
 from fieldmap import __version__
@@ -17,6 +18,7 @@ from fieldmap.write.names import page_name
 from fieldmap.write.pictures import farm_images, field_images
 
 _ROADS_AROUND_M = 400.0
+_FIELD_COLUMNS = ("field_id", "name", "crop", "area_ha", "level", "reason", "page", "hazards")
 _HAZARD_COLUMNS = (
     "hazard_id",
     "kind",
@@ -77,15 +79,14 @@ def index_payload(
     shown["level"] = [answer.level for answer in answers]
     shown["reason"] = [answer.reason for answer in answers]
     shown["hazards"] = [len(answer.marks) for answer in answers]
+    shown["slope_max_pct"] = [steepest_pct(answer) for answer in answers]
     shown["page"] = [
         f"fields/{page_name(name)}.html" if pages else "" for name in shown["field_id"]
     ]
     box = shapely.box(*shapely.buffer(shapely.box(*shown.total_bounds), _ROADS_AROUND_M).bounds)
     ground = tuple(dict.fromkeys(text for answer in answers for text in answer.ground[:2]))
     return _common(farm, assessment, farm.settings.name, ()) | {
-        "fields": features(
-            shown, ("field_id", "name", "crop", "area_ha", "level", "reason", "page", "hazards")
-        ),
+        "fields": features(shown, (*_FIELD_COLUMNS, "slope_max_pct")),
         "counts": assessment.counts(),
         "moves": moves,
         "hazards": features(hazards_shown(farm), _HAZARD_COLUMNS),
@@ -94,6 +95,13 @@ def index_payload(
         "images": farm_images(farm, box),
         "ground": list(ground[:4]),
     }
+
+
+def steepest_pct(answer: FieldAnswer) -> float | None:
+    """Slope of the steepest cell of a field that is known; ``None`` when none is."""
+    percent = answer.layers.ground.percent.values[answer.layers.inside]
+    known = percent[np.isfinite(percent)]
+    return float(known.max()) if known.size else None
 
 
 def hazards_shown(farm: Farm) -> gpd.GeoDataFrame:

@@ -2,25 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
-from playwright.sync_api import Page, sync_playwright
+from playwright.sync_api import Page
 
 pytestmark = pytest.mark.browser
-ARGUMENTS = [
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync",
-    "--disable-background-networking", "--disable-component-update",
-]  # fmt: skip
 
 
 @pytest.fixture(scope="module")
-def page(chromium: str):
-    with sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=chromium, args=ARGUMENTS)
-        context = browser.new_context(offline=True)
-        yield context.new_page()
-        browser.close()
+def page(browser: Any) -> Iterator[Page]:
+    context = browser.new_context(offline=True)
+    yield context.new_page()
+    context.close()
 
 
 def opened(page: Page, path: Path) -> tuple[list[str], list[str]]:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import shutil
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -16,10 +14,6 @@ import pytest
 
 from fieldmap.write import pages
 
-ARGUMENTS = [
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-    "--disable-background-networking", "--disable-component-update", "--disable-sync",
-]  # fmt: skip
 WATCH = (
     "window.broken = [];"
     "document.addEventListener('securitypolicyviolation', (e) => window.broken.push("
@@ -50,24 +44,8 @@ def made() -> dict[str, Callable[[dict[str, Any]], str]]:
     return {"index": pages.index_page, "field": pages.field_page, "move": pages.move_page}
 
 
-@pytest.fixture(scope="session")
-def chromium() -> Iterator[Any]:
-    where = shutil.which("chromium")
-    if where is None:
-        reason = "no chromium on the path: the pages were not opened"
-        if os.environ.get("FIELDMAP_REQUIRE_ALL") == "1":
-            pytest.fail(reason)
-        pytest.skip(reason)
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=where, args=ARGUMENTS)
-        yield browser
-        browser.close()
-
-
 @pytest.fixture
-def opened(chromium: Any, tmp_path: Path) -> Callable[..., Any]:
+def opened(browser: Any, tmp_path: Path) -> Callable[..., Any]:
     """A page opened from disk, every other request refused and written down."""
 
     @contextmanager
@@ -84,7 +62,7 @@ def opened(chromium: Any, tmp_path: Path) -> Callable[..., Any]:
                 seen.asked.append(url)
                 route.abort()
 
-        context = chromium.new_context(viewport={"width": width, "height": height})
+        context = browser.new_context(viewport={"width": width, "height": height})
         context.add_init_script(WATCH)
         context.route("**/*", decide)
         page = context.new_page()

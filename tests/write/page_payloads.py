@@ -304,6 +304,7 @@ def index_payload(count: int = 8) -> dict[str, Any]:
                     "level": level,
                     "reason": f"Invented reason of {name}.",
                     "page": f"fields/F{number}.html",
+                    "slope_max_pct": 12.5 if number % 3 else None,
                     "hazards": number % 5,
                 },
             )
