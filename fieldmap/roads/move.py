@@ -24,6 +24,7 @@ from fieldmap.roads.survey import survey
 from fieldmap.roads.tell import off_road, way_findings, whole_way
 from fieldmap.roads.tell_legs import leg_table, node_table
 from fieldmap.roads.turns import TurnNet, turn_net
+from fieldmap.roads.wording import OTHER_STATE
 from fieldmap.tables import Tables
 
 if TYPE_CHECKING:
@@ -219,7 +220,7 @@ def _other_states(choices: dict[str, Choice], name: str) -> list[Finding]:
     return [
         Finding(
             level=worst(better.values()),
-            what="another transport state",
+            what=OTHER_STATE,
             where="start to goal",
             why="Its own best mapped way comes out better.",
             basis="assumed",

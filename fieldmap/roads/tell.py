@@ -72,6 +72,7 @@ def way_findings(
     for check in LEG_CHECKS:
         if figure_missing(machine, check):
             found.append(_missing(check))
+            found += _crosses_above(legs, source) if check == "height" else []
             continue
         told = [_finding(row, check, tables, source) for row in runs(legs, check)]
         found += told or _all_passed(legs, check, tables, source)
@@ -137,6 +138,26 @@ def _missing(check: str) -> Finding:
         unit=UNITS[check],
         caution=CAUTION[check],
     )
+
+
+def _crosses_above(legs: gpd.GeoDataFrame, source: str) -> list[Finding]:
+    """Bridges and power lines over the way, which a machine of unknown height must know of."""
+    under = legs[legs["under"].map(bool)]
+    return [
+        Finding(
+            level="unknown",
+            what=WHAT["height"],
+            where=where(row),
+            why=f"Over the road: {', '.join(row['under'])}; the machine's height is not known.",
+            basis="mapped",
+            sources=(source,),
+            unit=UNITS["height"],
+            caution=CAUTION["height"],
+            lon=row["lon"],
+            lat=row["lat"],
+        )
+        for row in runs(under, "height")
+    ]
 
 
 def _all_passed(legs: gpd.GeoDataFrame, check: str, tables: Tables, source: str) -> list[Finding]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 #: What the finding on the way as a whole is about.
 WHOLE_WAY = "the way"
+OTHER_STATE = "another transport state"
 WHAT = {
     "width": "road width",
     "height": "clear height",

@@ -17,7 +17,7 @@ from fieldmap.farm import Farm
 from fieldmap.finding import Finding
 from fieldmap.roads.checks import LEG_CHECKS, NODE_CHECKS
 from fieldmap.roads.move import Move
-from fieldmap.roads.wording import WHOLE_WAY
+from fieldmap.roads.wording import OTHER_STATE, WHOLE_WAY
 from fieldmap.units import System, shown
 from fieldmap.write.files import SCHEMA, features
 from fieldmap.write.gpx import move_gpx
@@ -127,6 +127,7 @@ def move_payload(move: Move, farm: Farm, *, day: str) -> dict[str, Any]:
             (*_PLACE, "checks"),
         ),
         "findings": [finding.as_dict() for finding in (*move.findings, *_on_direct(move))],
+        "better": next((one.choice for one in move.findings if one.what == OTHER_STATE), ""),
         "survey": [_survey_shown(row) for row in move.survey],
         "cautions": _cautions(move.findings),
         "roads": road_lines(farm, box),

@@ -113,7 +113,7 @@ def move_page(payload: Payload) -> str:
     groups = [
         _roads(payload),
         _ground(payload, "direct", "Direct way, refused", "direct", home=True),
-        on_map.group("legs", "Way to drive", "leg", legs, home=True),
+        on_map.group("legs", "The way", "leg", legs, home=True),
         on_map.group("survey", "Places to measure", "survey", survey, home=True),
     ]
     findings = worst_first(payload["findings"])
@@ -125,6 +125,7 @@ def move_page(payload: Payload) -> str:
             for leg, checks in zip(legs, _checks(payload), strict=True)
         ],
         "refused": len(payload["direct"]["features"]),
+        "better": payload.get("better", ""),
         "survey": survey,
         "findings": _views(findings, payload, notes),
         "cautions": [signal(text) for text in payload["cautions"]],

@@ -165,3 +165,17 @@ def test_a_bad_line_does_not_hide_the_others(tmp_path: Path) -> None:
     assert [fault.value for fault in caught.value.faults] == [
         "here, there", "POINT (-92.95 140.62)", "someday", "wide",
     ]  # fmt: skip
+
+
+def test_a_machine_of_unknown_height_still_hears_of_what_crosses_above(farm: Farm) -> None:
+    import dataclasses
+
+    wide = farm.machine("wide-87")
+    states = tuple(one.model_copy(update={"height_m": None}) for one in wide.transport)
+    blind = wide.model_copy(update={"transport": states})
+    unknown = dataclasses.replace(farm, machines=(blind,))
+    move = plan_move(unknown, start="home", goal="S5", machine_id="wide-87")
+    over = [one for one in move.findings if one.why.startswith("Over the road: ")]
+    legs = sum(bool(under) for under in move.legs["under"])
+    assert len(over) == legs > 0
+    assert {one.level for one in over} == {"unknown"}
