@@ -251,6 +251,11 @@ def ground_sentences(layers: Layers, heights: Heights, tables: Tables) -> list[s
             f"The raster has cells of {heights.cell_m:.0f} m but was made from cells of "
             f"{side:.0f} m: it sees no more than those."
         )
+    elif side > tables.number("terrain.coarse_cell_m"):
+        out.append(
+            "If the raster was made from coarser cells it sees no more than those: say so with "
+            "elevation_made_from_cell_m in farm.toml."
+        )
     if side > tables.number("terrain.coarse_cell_m"):
         area = layers.inside.sum() * layers.cell_area_m2
         out.append(

@@ -92,6 +92,17 @@ def test_the_page_says_what_the_elevation_cannot_tell(assessed: Assessment) -> N
     assert "lower bound" in words
 
 
+def test_a_raster_of_coarse_cells_is_asked_what_it_was_made_from(district: Farm) -> None:
+    """By hand: the same raster without the word on 90 m; the page asks for it."""
+    import dataclasses
+
+    files = district.settings.files.model_copy(update={"elevation_made_from_cell_m": None})
+    settings = district.settings.model_copy(update={"files": files})
+    silent = dataclasses.replace(district, settings=settings)
+    (answer,) = assess(silent, day=DAY, field_ids=["3"]).answers
+    assert any("elevation_made_from_cell_m" in sentence for sentence in answer.ground)
+
+
 def test_every_leg_without_a_width_is_assumed_and_held_to_its_class(district: Farm) -> None:
     """Property over random moves: no width tag, then basis assumed, and ok only when the class's
     low end clears the machine."""
