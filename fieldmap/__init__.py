@@ -14,6 +14,8 @@ import os
 from typing import TYPE_CHECKING, Any
 
 __version__ = "0.1.0"
+#: Name and number of every JSON document that fieldmap prints or writes.
+JSON_SCHEMA = "fieldmap/1"
 
 # Set before any library opens a raster or a vector: a text file must not be able to make the
 # reader follow it to another file or to an address, and dates in outputs must not differ.

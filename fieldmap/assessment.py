@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from contextlib import nullcontext
 from dataclasses import dataclass
 from datetime import date, datetime, time
+from functools import cached_property
 from typing import Any
 
 import geopandas as gpd
@@ -66,6 +67,18 @@ class Assessment:
     machine: Machine | None
     day: date
     answers: tuple[FieldAnswer, ...]
+
+    @cached_property
+    def table(self) -> pd.DataFrame:
+        """One row a field: the columns of ``fields.csv``.
+
+        ``field_id, name, crop, area_ha, level, reason, slope_p95_pct, slope_max_pct,
+        heading_deg, side_slope_max_pct, side_slope_use_max, unknown_share, looked_share,
+        flooded_share, marks, cut_height_m, skid_shoe, knife, conditioner``; unknown is empty.
+        """
+        fields = self.farm.fields.set_index("field_id")
+        rows = [_summary_row(fields.loc[one.field_id], one) for one in self.answers]
+        return pd.DataFrame(rows)
 
     def counts(self) -> dict[str, int]:
         """How many fields have each level."""
@@ -240,20 +253,6 @@ def _reason(level: Level, told: list[Told]) -> str:
         return "Nothing was found against it in what was looked at."
     verbs = {"stop": "Do first", "unknown": "Not known", "care": "Take care"}
     return f"{verbs[level]}: {', '.join(dict.fromkeys(whats))}."
-
-
-def summary(assessment: Assessment) -> pd.DataFrame:
-    """One row a field: the columns of ``fields.csv``.
-
-    Returns
-    -------
-    DataFrame
-        ``field_id, name, crop, area_ha, level, reason, slope_p95_pct, slope_max_pct,
-        heading_deg, side_slope_max_pct, side_slope_use_max, unknown_share, looked_share,
-        flooded_share, marks, cut_height_m, skid_shoe, knife, conditioner``; unknown is empty.
-    """
-    fields = assessment.farm.fields.set_index("field_id")
-    return pd.DataFrame([_summary_row(fields.loc[one.field_id], one) for one in assessment.answers])
 
 
 def _summary_row(record: Any, answer: FieldAnswer) -> dict[str, Any]:

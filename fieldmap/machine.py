@@ -7,8 +7,6 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_validator
 
-from fieldmap.units import GRAVITY_M_S2
-
 Kind = Literal["rear-mounted", "pull-type", "front-and-rear", "self-propelled"]
 Knife = Literal["low_lift", "high_lift"]
 Conditioner = Literal["none", "tine", "rubber_rolls", "steel_rolls"]
@@ -118,7 +116,3 @@ class Machine(_Part):
         """Static tipping angle on a side slope in degrees, or ``None`` when not known."""
         stability = self.static_stability()
         return None if stability is None else math.degrees(math.atan(stability))
-
-    def weight_n(self) -> float | None:
-        """Weight in newtons, or ``None``."""
-        return None if self.mass_kg is None else self.mass_kg * GRAVITY_M_S2

@@ -19,7 +19,6 @@ KG_PER_TONNE = 1000.0
 KG_PER_SHORT_TON = 2000.0 * KG_PER_POUND
 M2_PER_HECTARE = 10_000.0
 M2_PER_ACRE = 4046.8564224
-GRAVITY_M_S2 = 9.80665
 
 #: Metres in one unit of height, by the names a farm folder may use.
 HEIGHT_UNITS: dict[str, float] = {

@@ -14,7 +14,7 @@ PACKAGE = ROOT / "fieldmap"
 FILES = sorted(PACKAGE.rglob("*.py"))
 
 FLOORS: dict[str, float] = {
-    "errors": 0, "units": 0,
+    "errors": 0, "units": 0, "words": 0,
     "tables": 0.5,
     "crs": 1, "schemas": 1, "grid": 1, "machine": 1, "finding": 1, "network": 1,
     "read": 2, "terrain": 2, "hazards": 2, "roads": 2,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping
 from typing import Any, NamedTuple
 
@@ -10,6 +9,7 @@ import numpy as np
 
 from fieldmap.finding import Level
 from fieldmap.tables import Constant, Tables
+from fieldmap.words import plain_words
 
 SET_UP_CAUTION = (
     "WARNING: stop, shut down and take the key out before going near knives or rolls. "
@@ -89,10 +89,10 @@ def crop_row(words: str, tables: Tables) -> Constant | None:
     >>> crop_row("hops", load_tables()) is None
     True
     """
-    said = _plain(words)
+    said = plain_words(words)
     for row in tables.rows("cut_heights"):
         names = (row.key.split(".", 1)[1], row.words["label"], *row.words["aliases"].split(";"))
-        if said in {_plain(name) for name in names}:
+        if said in {plain_words(name) for name in names}:
             return row
     return None
 
@@ -132,7 +132,3 @@ def _number(held: Any) -> float | None:
 def _words(held: Any) -> str:
     missing = held is None or held != held  # noqa: PLR0124 - NaN
     return "" if missing else str(held).strip()
-
-
-def _plain(words: str) -> str:
-    return " ".join(re.sub(r"[_\W]+", " ", words.lower()).split())

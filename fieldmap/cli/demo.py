@@ -15,7 +15,6 @@ from fieldmap.errors import Fault, MisuseError, StoreError
 
 _DAY = date(2026, 6, 9)
 _MACHINE = "pull-39"
-FARM_FILE = "farm.toml"
 _MOVES = (("home", "S1", "rear-3"), ("home", "S5", "wide-87"))
 
 
@@ -84,6 +83,8 @@ def demo(
 
 def _fresh_farm(out: Path) -> Path:
     """A copy of the invented farm that the demo may write into."""
+    from fieldmap.farm import FARM_FILE
+
     source = _demo_geodata()
     folder = out / "farm"
     if folder.exists() and _first_line(folder / FARM_FILE) != _first_line(source / FARM_FILE):

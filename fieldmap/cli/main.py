@@ -30,7 +30,7 @@ app.command("start", short_help="Make a farm folder from your files.")(start.sta
 app.command("check", short_help="Read every input and list every fault.")(check.check)
 app.command("assess", short_help="Risk, findings, mower settings, maps and sheets.")(assess.assess)
 app.command("move", short_help="Check a road move before the machine is on the road.")(move.move)
-app.command("values", short_help="The figures every answer rests on, with sources.")(values.values)
+app.command("values", short_help="Trade figures with their sources.")(values.values)
 app.command("version", short_help="Versions of everything that can change an answer.")(
     version.version
 )

@@ -55,6 +55,7 @@ def move(
 
 def _lines(done: Move, units: System) -> list[str]:
     from fieldmap.finding import LEVEL_WORDS
+    from fieldmap.roads.wording import WHOLE_WAY
     from fieldmap.units import shown
 
     ends = f"{done.names[0]} to {done.names[1]}"
@@ -69,7 +70,7 @@ def _lines(done: Move, units: System) -> list[str]:
         )
         for row in done.survey
     ]
-    told = [one for one in done.findings if one.level != "ok" and one.why != done.reason]
+    told = [one for one in done.findings if one.level != "ok" and one.what != WHOLE_WAY]
     open_ = [(one.where, one.level, one.what, one.why) for one in told]
     refused = [(one.where, one.what, one.why) for one in done.refusals]
     parts = (

@@ -9,9 +9,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass, field
 from typing import Any, TextIO
 
+from fieldmap import JSON_SCHEMA
 from fieldmap.errors import Fault
 
-SCHEMA = "fieldmap/1"
 STRICT_EXIT = 4
 _STRICT: dict[str, Any] = {"allow_nan": False}
 _OUTSIDE_ASCII = re.compile(r"[^\x00-\x7e]")
@@ -48,7 +48,7 @@ def envelope(
     """The JSON every command prints, also on failure."""
     errors = [asdict(fault) for fault in faults]
     return {
-        "schema": SCHEMA,
+        "schema": JSON_SCHEMA,
         "ok": not errors,
         "warnings": list(warnings),
         "errors": errors,

@@ -22,7 +22,7 @@ def values(
     json: Json = False,
     debug: Debug = False,
 ) -> Reply:
-    """Show the figures every answer rests on, and where each comes from."""
+    """Show the trade figures, and where each comes from."""
     del json, debug
     from fieldmap.tables import load_tables
 

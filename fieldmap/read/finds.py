@@ -22,6 +22,7 @@ from fieldmap.read.vectors import SUFFIXES as VECTOR_SUFFIXES
 from fieldmap.read.vectors import Layer, read_layer, swapped
 from fieldmap.schemas import HAZARDS, checked
 from fieldmap.tables import Tables
+from fieldmap.words import plain_words
 
 SUFFIXES = (".csv", ".gpx", *VECTOR_SUFFIXES)
 UNKNOWN_KIND = "unknown"
@@ -92,21 +93,17 @@ def kind_of(words: str, tables: Tables) -> str:
     >>> kind_of("", load_tables())
     'unknown'
     """
-    text = _plain(words)
+    text = plain_words(words)
     if _DENIED.search(text):
         return UNKNOWN_KIND
     best, length = UNKNOWN_KIND, 0
     for row in tables.rows("hazard_kinds"):
         key = row.key.split(".", 1)[1]
         for name in (key, row.words["label"], *row.words["aliases"].split(";")):
-            said = _plain(name)
+            said = plain_words(name)
             if said and len(said) > length and re.search(rf"\b{re.escape(said)}s?\b", text):
                 best, length = key, len(said)
     return best
-
-
-def _plain(words: str) -> str:
-    return " ".join(re.sub(r"[_\W]+", " ", words.lower()).split())
 
 
 def _none_in(path: Path) -> Fault:
@@ -171,8 +168,8 @@ def _finished(
 def _with_words(note: str, words: str, kind: str, tables: Tables) -> str:
     """The note, with the finder's own words for the kind before it where they say more."""
     label = tables[f"hazard_kinds.{kind}"].words["label"]
-    told = _plain(words)
-    if not told or told in (_plain(kind), _plain(label)) or told in _plain(note):
+    told = plain_words(words)
+    if not told or told in (plain_words(kind), plain_words(label)) or told in plain_words(note):
         return note
     return f"{words.strip()} - {note}" if note else words.strip()
 

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
+
+from fieldmap.finding import rank, worst
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -75,3 +78,27 @@ class Move:
     goal: tuple[float, float]
     names: tuple[str, str] = ("start", "goal")
     warnings: tuple[str, ...] = ()
+
+    def with_more(
+        self, findings: Sequence[Finding], *, survey: Sequence[dict[str, Any]] = ()
+    ) -> Move:
+        """The move with more findings; level and reason follow them.
+
+        A way chosen because every check on its legs passes may still end at a gate that is too
+        narrow. The reason then names what came on top, so that it never speaks for less than
+        the level does.
+        """
+        if not findings:
+            return self
+        told = (*self.findings, *findings)
+        worse = dict.fromkeys(
+            f"{one.what}: {one.level}" for one in findings if rank(one.level) > rank(self.level)
+        )
+        also = f" But {', '.join(worse)}." if worse else ""
+        return replace(
+            self,
+            findings=told,
+            level=worst((self.level, *(one.level for one in findings))),
+            reason=self.reason + also,
+            survey=[*self.survey, *survey],
+        )

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from typing import NamedTuple
 
-from fieldmap.finding import Finding, Level, worst
+from fieldmap.finding import Finding, Level
 from fieldmap.roads.answer import Move
 from fieldmap.tables import Tables
 
@@ -54,7 +53,7 @@ def through_gate(move: Move, gate: Gate, *, machine_width_m: float | None, table
         level, why = "stop", "The opening is too narrow for the machine and the room it asks for."
     finding = Finding(
         level=level,
-        what="gate at the end",
+        what="farm gate",
         where=gate.gate_id,
         why=why,
         basis="measured",
@@ -66,24 +65,19 @@ def through_gate(move: Move, gate: Gate, *, machine_width_m: float | None, table
         lon=gate.lon,
         lat=gate.lat,
     )
-    survey = list(move.survey)
-    if level == "unknown" and not math.isnan(need):
-        survey.append(
-            {
-                "place": f"gate/{gate.gate_id}",
-                "where": gate.gate_id,
-                "measure": "opening",
-                "must_beat": need,
-                "unit": "m",
-                "why": why,
-                "lon": gate.lon,
-                "lat": gate.lat,
-            }
-        )
-    findings = (*move.findings, finding)
-    return replace(
-        move, findings=findings, level=worst(one.level for one in findings), survey=survey
-    )
+    if level != "unknown" or math.isnan(need):
+        return move.with_more([finding])
+    measure = {
+        "place": f"gate/{gate.gate_id}",
+        "where": gate.gate_id,
+        "measure": "opening",
+        "must_beat": need,
+        "unit": "m",
+        "why": why,
+        "lon": gate.lon,
+        "lat": gate.lat,
+    }
+    return move.with_more([finding], survey=[measure])
 
 
 def _known(figure: float) -> float | None:

@@ -109,7 +109,7 @@ def plan(
     against = way_findings(direct, direct_nodes, found.size, tables=tables, source=data.source)
     length_m = math.nan if found.choice.way is None else found.choice.way.length_m
     return Move(
-        level=worst(one.level for one in findings),
+        level=found.choice.level,
         reason=found.choice.reason,
         machine=machine.name,
         state=name,
@@ -117,7 +117,7 @@ def plan(
         nodes=nodes,
         direct=direct,
         direct_nodes=direct_nodes,
-        findings=findings,
+        findings=(),
         refusals=tuple(one for one in against if one.level == "stop"),
         survey=survey(legs, nodes, found.size),
         states={key: one.level for key, one in choices.items()},
@@ -127,7 +127,7 @@ def plan(
         goal=goal,
         names=names,
         warnings=(*data.warnings, *measured.lost),
-    )
+    ).with_more(findings)
 
 
 @dataclass(frozen=True, eq=False)

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import replace
 
-from fieldmap.finding import Finding, worst
+from fieldmap.finding import Finding
 from fieldmap.roads.answer import Move
 
 #: Key in ``[road_rules]`` -> what it asks for beyond the figure.
@@ -58,5 +57,4 @@ def under_rules(move: Move, rules: Mapping[str, str | float], *, width_m: float 
                 caution=_CAUTION,
             )
         )
-    findings = (*move.findings, *told)
-    return replace(move, findings=findings, level=worst(one.level for one in findings))
+    return move.with_more(told)

@@ -15,17 +15,18 @@ import pyproj
 import rasterio
 import shapely
 
-from fieldmap import __version__
-from fieldmap.assessment import Assessment, FieldAnswer
+from fieldmap import JSON_SCHEMA, __version__
+from fieldmap.assessment import Assessment
 from fieldmap.farm import FARM_FILE, Farm
 from fieldmap.finding import LEVELS
+from fieldmap.read.vectors import split_layer
 from fieldmap.risk.causes import all_causes
 from fieldmap.tables import Tables, load_tables
-from fieldmap.write.files import SCHEMA, fields_csv, fields_json, findings_csv, geopackage
+from fieldmap.write.files import fields_csv, fields_json, findings_csv, geopackage
 from fieldmap.write.names import page_name
 from fieldmap.write.outputs import Outputs
 from fieldmap.write.pages import field_page, index_page
-from fieldmap.write.payload import field_payload, index_payload
+from fieldmap.write.payload import field_payload, index_payload, shown_of
 from fieldmap.write.rasters import cog_bytes
 
 _LIBRARIES = (
@@ -71,16 +72,19 @@ def write_assessment(
         A file in the way is not ours.
     """
     folder = Path(out)
+    shown = shown_of(assessment)
     with Outputs(folder, group="assess", overwrite=overwrite) as files:
         if pages:
             moves = known_moves(folder)
-            files.text("index.html", index_page(index_payload(assessment, moves=moves, pages=True)))
+            files.text("index.html", index_page(index_payload(assessment, shown, moves=moves)))
         tags = band_words(assessment.farm.tables)
         for answer in assessment.answers:
             name = page_name(answer.field_id)
             files.data(f"layers/{name}.tif", cog_bytes(answer.layers.bands(), tags=tags))
             if pages:
-                files.text(f"fields/{name}.html", field_page(field_payload(assessment, answer)))
+                files.text(
+                    f"fields/{name}.html", field_page(field_payload(assessment, answer, shown))
+                )
         geopackage(files.path("farm.gpkg"), assessment)
         files.text("fields.csv", fields_csv(assessment))
         files.text("findings.csv", findings_csv(assessment))
@@ -103,10 +107,10 @@ def known_moves(folder: Path) -> list[dict[str, str]]:
     found = []
     for path in sorted((folder / "moves").glob("*.json")):
         try:
-            held = json.loads(path.read_text("utf-8"))["move"]
-            found.append(
-                {"name": held["name"], "level": held["level"], "page": f"moves/{path.stem}.html"}
-            )
+            held = json.loads(path.read_text("utf-8"))
+            move = held["move"]
+            name, level = f"{move['name']} (for {held['day']})", move["level"]
+            found.append({"name": name, "level": level, "page": f"moves/{path.stem}.html"})
         except (OSError, ValueError, KeyError, TypeError):
             continue
     return found
@@ -117,20 +121,13 @@ def run_facts(assessment: Assessment) -> dict[str, Any]:
     farm = assessment.farm
     machine = assessment.machine
     return {
-        "schema": SCHEMA,
+        "schema": JSON_SCHEMA,
         "farm": farm.settings.name,
         "day": assessment.day.isoformat(),
         "machine": None if machine is None else machine.model_dump(exclude_none=True, mode="json"),
         "crs": farm.crs.to_string(),
         "units_shown": farm.settings.units,
-        "inputs": {
-            path.name
-            if path.parent == farm.folder
-            else str(path.relative_to(farm.folder))
-            if path.is_relative_to(farm.folder)
-            else path.name: _facts(path)
-            for path in input_files(farm)
-        },
+        "inputs": {_input_name(farm, path): _facts(path) for path in input_files(farm)},
         "overrides": _overrides(farm.tables),
         "versions": versions(),
         "notes": list(farm.notes),
@@ -151,16 +148,15 @@ def input_files(farm: Farm) -> Iterator[Path]:
         files.hazards,
         files.flood,
     ):
-        if name is not None:
-            path = (
-                farm.folder / name.split(".gpkg:")[0]
-                if ".gpkg:" not in name
-                else (farm.folder / f"{name.split('.gpkg:')[0]}.gpkg")
-            )
-            if path.is_file():
-                yield path
+        path = None if name is None else farm.folder / split_layer(name)[0]
+        if path is not None and path.is_file():
+            yield path
     for pattern in files.tracks:
         yield from sorted(farm.folder.glob(pattern))
+
+
+def _input_name(farm: Farm, path: Path) -> str:
+    return str(path.relative_to(farm.folder)) if path.is_relative_to(farm.folder) else path.name
 
 
 def versions() -> dict[str, str]:
@@ -190,8 +186,3 @@ def _overrides(tables: Tables) -> dict[str, dict[str, Any]]:
         for key, row in tables.constants.items()
         if row.overridden
     }
-
-
-def answer_name(answer: FieldAnswer) -> str:
-    """File name of a field's page and layers, without its ending."""
-    return page_name(answer.field_id)

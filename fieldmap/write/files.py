@@ -16,12 +16,12 @@ import pandas as pd
 import pyogrio
 import shapely
 
-from fieldmap.assessment import Assessment, summary
+from fieldmap import JSON_SCHEMA
+from fieldmap.assessment import Assessment
 from fieldmap.farm import Farm
 from fieldmap.finding import Finding
 from fieldmap.risk.zones import COLUMNS as ZONE_COLUMNS
 
-SCHEMA = "fieldmap/1"
 FINDING_COLUMNS = (
     "field_id",
     "about",
@@ -47,7 +47,7 @@ def geopackage(path: Path, assessment: Assessment) -> None:
     gives the same bytes.
     """
     farm = assessment.farm
-    told = summary(assessment)
+    told = assessment.table
     shapes = farm.fields.set_index("field_id").geometry.loc[told["field_id"]]
     fields = gpd.GeoDataFrame(told, geometry=[_multi(shape) for shape in shapes], crs=farm.crs)
     moment = datetime.combine(assessment.day, time(), UTC).strftime("%Y-%m-%dT%H:%M:%S.000Z")
@@ -94,8 +94,8 @@ def all_zones(assessment: Assessment) -> gpd.GeoDataFrame:
 
 
 def fields_csv(assessment: Assessment) -> str:
-    """``fields.csv``: one row a field; columns as in :func:`fieldmap.assessment.summary`."""
-    return str(summary(assessment).to_csv(index=False, lineterminator="\n"))
+    """``fields.csv``: one row a field; columns as in ``Assessment.table``."""
+    return str(assessment.table.to_csv(index=False, lineterminator="\n"))
 
 
 def findings_csv(assessment: Assessment) -> str:
@@ -114,9 +114,9 @@ def findings_csv(assessment: Assessment) -> str:
 def fields_json(assessment: Assessment) -> dict[str, Any]:
     """``fields.json``: what the pages show, as plain JSON types."""
     machine = assessment.machine
-    told = json.loads(summary(assessment).to_json(orient="records"))
+    told = json.loads(assessment.table.to_json(orient="records"))
     return {
-        "schema": SCHEMA,
+        "schema": JSON_SCHEMA,
         "farm": assessment.farm.settings.name,
         "note": assessment.farm.settings.note,
         "day": assessment.day.isoformat(),
@@ -173,9 +173,7 @@ def features(table: gpd.GeoDataFrame, columns: Iterable[str], *, digits: int = 7
         "features": [
             {
                 "type": "Feature",
-                "properties": {
-                    name: _plain(held) for name, held in zip(names, record, strict=True)
-                },
+                "properties": {name: plain(held) for name, held in zip(names, record, strict=True)},
                 "geometry": _rounded(shapely.geometry.mapping(shape), digits),
             }
             for record, shape in zip(
@@ -186,8 +184,15 @@ def features(table: gpd.GeoDataFrame, columns: Iterable[str], *, digits: int = 7
     }
 
 
-def _plain(held: Any) -> Any:
-    if held is None or (isinstance(held, float) and np.isnan(held)) or held is pd.NaT:
+def plain(held: Any) -> Any:
+    """One value as JSON can hold it: what is not known, and what is not finite, is ``None``.
+
+    Examples
+    --------
+    >>> plain(float("nan")), plain(np.float64(2.5)), plain(pd.NaT), plain("a")
+    (None, 2.5, None, 'a')
+    """
+    if held is None or held is pd.NaT or (isinstance(held, float) and not np.isfinite(held)):
         return None
     if isinstance(held, pd.Timestamp | datetime):
         return held.isoformat()

@@ -11,7 +11,7 @@ import geopandas as gpd
 import pandas as pd
 import shapely
 
-from fieldmap import __version__
+from fieldmap import JSON_SCHEMA, __version__
 from fieldmap.crs import WGS84
 from fieldmap.farm import Farm
 from fieldmap.finding import Finding
@@ -19,10 +19,11 @@ from fieldmap.roads.checks import LEG_CHECKS, NODE_CHECKS
 from fieldmap.roads.move import Move
 from fieldmap.roads.wording import OTHER_STATE, WHOLE_WAY
 from fieldmap.units import System, shown
-from fieldmap.write.files import SCHEMA, features
+from fieldmap.write.files import features, plain
 from fieldmap.write.gpx import move_gpx
 from fieldmap.write.names import page_name
 from fieldmap.write.outputs import Outputs
+from fieldmap.write.pages import move_page
 from fieldmap.write.payload import cited, credit, road_lines
 from fieldmap.write.pictures import farm_images
 
@@ -59,8 +60,6 @@ def write_move(
     InputError
         A file in the way is not ours.
     """
-    from fieldmap.write.pages import move_page  # noqa: PLC0415 - the frame is slow to load
-
     folder = Path(out)
     name = move_name(move)
     stem = f"moves/{page_name(name)}"
@@ -82,7 +81,7 @@ def move_name(move: Move) -> str:
 def move_json(move: Move, farm: Farm, *, day: str) -> dict[str, Any]:
     """The move as plain JSON types."""
     return {
-        "schema": SCHEMA,
+        "schema": JSON_SCHEMA,
         "farm": farm.settings.name,
         "note": farm.settings.note,
         "day": day,
@@ -197,10 +196,7 @@ def _head(move: Move) -> dict[str, Any]:
 
 
 def _plain(row: dict[Any, Any]) -> dict[str, Any]:
-    return {
-        key: None if isinstance(held, float) and not math.isfinite(held) else held
-        for key, held in row.items()
-    }
+    return {key: plain(held) for key, held in row.items()}
 
 
 def _spread(told: gpd.GeoDataFrame) -> gpd.GeoDataFrame:

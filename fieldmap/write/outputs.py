@@ -10,7 +10,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-from fieldmap.errors import Fault, FieldmapError, InputError, StoreError
+from fieldmap.errors import Fault, InputError, StoreError
 
 MANIFEST = ".fieldmap-written.json"
 _PARTIAL = ".fieldmap-partial"
@@ -71,7 +71,7 @@ class Outputs:
             raise _cannot_write(self.folder, failure) from failure
         finally:
             shutil.rmtree(self._partial, ignore_errors=True)
-        if isinstance(error, OSError) and not isinstance(error, FieldmapError):
+        if isinstance(error, OSError):
             raise _cannot_write(self.folder, error) from error
 
     @property

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, NamedTuple
 
 import geopandas as gpd
-import numpy as np
 import shapely
 
 from fieldmap import __version__
@@ -13,12 +12,22 @@ from fieldmap.advice.conditions import crop_row
 from fieldmap.assessment import Assessment, FieldAnswer
 from fieldmap.farm import Farm
 from fieldmap.finding import Finding
-from fieldmap.write.files import all_zones, features, hazards_told
+from fieldmap.write.files import features, hazards_told
 from fieldmap.write.names import page_name
 from fieldmap.write.pictures import farm_images, field_images
 
 _ROADS_AROUND_M = 400.0
-_FIELD_COLUMNS = ("field_id", "name", "crop", "area_ha", "level", "reason", "page", "hazards")
+_FIELD_COLUMNS = (
+    "field_id",
+    "name",
+    "crop",
+    "area_ha",
+    "level",
+    "reason",
+    "page",
+    "hazards",
+    "slope_max_pct",
+)
 _HAZARD_COLUMNS = (
     "hazard_id",
     "kind",
@@ -34,19 +43,42 @@ _HAZARD_COLUMNS = (
 _CREDIT = "Roads and what crosses them: {file}, volunteer map data; signs on the ground win."
 
 
-def field_payload(assessment: Assessment, answer: FieldAnswer) -> dict[str, Any]:
+class Shown(NamedTuple):
+    """What many pages show of one farm, worked out once.
+
+    ``fields`` are the boundaries with the summary's columns, by field id; ``marks`` the hazards
+    with the words of their kind.
+    """
+
+    fields: gpd.GeoDataFrame
+    marks: gpd.GeoDataFrame
+
+
+def shown_of(assessment: Assessment) -> Shown:
+    """What the pages of an assessment share."""
+    farm = assessment.farm
+    fields = farm.fields[["field_id", "geometry"]].merge(assessment.table, on="field_id")
+    fields["crop"] = [crop_label(farm, crop) for crop in fields["crop"]]
+    fields["name"] = [named(*pair) for pair in zip(fields["name"], fields["field_id"], strict=True)]
+    fields["page"] = [f"fields/{page_name(name)}.html" for name in fields["field_id"]]
+    fields["hazards"] = fields["marks"]
+    return Shown(fields.set_index("field_id", drop=False), hazards_shown(farm))
+
+
+def field_payload(assessment: Assessment, answer: FieldAnswer, shown: Shown) -> dict[str, Any]:
     """Everything on the page of one field."""
     farm = assessment.farm
-    record = farm.fields[farm.fields["field_id"] == answer.field_id]
-    around = shapely.buffer(record.geometry.iloc[0], _ROADS_AROUND_M)
+    record = shown.fields.loc[[answer.field_id]]
+    field = record.geometry.iloc[0]
+    around = shapely.buffer(field, _ROADS_AROUND_M)
     box = shapely.box(*around.bounds)
-    marks = hazards_shown(farm)
+    marks = shown.marks
     gates = farm.gates[farm.gates["field_id"] == answer.field_id]
     return _common(farm, assessment, answer.field_id, (*answer.findings, *answer.settings)) | {
         "field": {
             "field_id": answer.field_id,
-            "name": named(record["name"].iloc[0], answer.field_id),
-            "crop": crop_label(farm, record["crop"].iloc[0]),
+            "name": record["name"].iloc[0],
+            "crop": record["crop"].iloc[0],
             "area_ha": float(record["area_ha"].iloc[0]),
             "level": answer.level,
             "reason": answer.reason,
@@ -61,47 +93,28 @@ def field_payload(assessment: Assessment, answer: FieldAnswer) -> dict[str, Any]
         "gates": features(gates, ("gate_id", "width_m")),
         "tracks": features(gpd.clip(farm.tracks, box), ()),
         "roads": road_lines(farm, box),
-        "images": field_images(assessment, answer, box),
+        "images": field_images(farm, answer, field, box),
         "links": {"index": "../index.html"},
     }
 
 
 def index_payload(
-    assessment: Assessment, *, moves: list[dict[str, str]], pages: bool
+    assessment: Assessment, shown: Shown, *, moves: list[dict[str, str]]
 ) -> dict[str, Any]:
     """Everything on the page of the whole farm."""
     farm = assessment.farm
-    by_id = {answer.field_id: answer for answer in assessment.answers}
-    shown = farm.fields[farm.fields["field_id"].isin(by_id)].copy()
-    answers = [by_id[name] for name in shown["field_id"]]
-    shown["name"] = [named(*pair) for pair in zip(shown["name"], shown["field_id"], strict=True)]
-    shown["crop"] = [crop_label(farm, crop) for crop in shown["crop"]]
-    shown["level"] = [answer.level for answer in answers]
-    shown["reason"] = [answer.reason for answer in answers]
-    shown["hazards"] = [len(answer.marks) for answer in answers]
-    shown["slope_max_pct"] = [steepest_pct(answer) for answer in answers]
-    shown["page"] = [
-        f"fields/{page_name(name)}.html" if pages else "" for name in shown["field_id"]
-    ]
-    box = shapely.box(*shapely.buffer(shapely.box(*shown.total_bounds), _ROADS_AROUND_M).bounds)
-    ground = tuple(dict.fromkeys(text for answer in answers for text in answer.ground[:2]))
+    around = shapely.buffer(shapely.box(*shown.fields.total_bounds), _ROADS_AROUND_M)
+    box = shapely.box(*around.bounds)
+    ground = dict.fromkeys(text for answer in assessment.answers for text in answer.ground[:2])
     return _common(farm, assessment, farm.settings.name, ()) | {
-        "fields": features(shown, (*_FIELD_COLUMNS, "slope_max_pct")),
+        "fields": features(shown.fields, _FIELD_COLUMNS),
         "counts": assessment.counts(),
         "moves": moves,
-        "hazards": features(hazards_shown(farm), _HAZARD_COLUMNS),
-        "zones_ha": _zone_sums(assessment),
+        "hazards": features(shown.marks, _HAZARD_COLUMNS),
         "roads": road_lines(farm, box),
         "images": farm_images(farm, box),
-        "ground": list(ground[:4]),
+        "ground": list(ground)[:4],
     }
-
-
-def steepest_pct(answer: FieldAnswer) -> float | None:
-    """Slope of the steepest cell of a field that is known; ``None`` when none is."""
-    percent = answer.layers.ground.percent.values[answer.layers.inside]
-    known = percent[np.isfinite(percent)]
-    return float(known.max()) if known.size else None
 
 
 def hazards_shown(farm: Farm) -> gpd.GeoDataFrame:
@@ -174,14 +187,6 @@ def credit(farm: Farm) -> str:
     """Where the roads come from; "" when the farm has none."""
     name = farm.settings.files.roads
     return "" if name is None else _CREDIT.format(file=name.rsplit("/", 1)[-1])
-
-
-def _zone_sums(assessment: Assessment) -> dict[str, float]:
-    table = all_zones(assessment)
-    return {
-        str(action): round(float(area), 3)
-        for action, area in table.groupby("action")["area_ha"].sum().items()
-    }
 
 
 def crop_label(farm: Farm, crop: Any) -> str:

@@ -9,7 +9,7 @@ import shapely
 from numpy.typing import NDArray
 from rasterio.features import geometry_mask
 
-from fieldmap.assessment import Assessment, FieldAnswer
+from fieldmap.assessment import FieldAnswer
 from fieldmap.crs import moved
 from fieldmap.farm import Farm
 from fieldmap.grid import Grid
@@ -34,21 +34,21 @@ _FINEST = 4
 
 
 def field_images(
-    assessment: Assessment, answer: FieldAnswer, box: shapely.Polygon
+    farm: Farm, answer: FieldAnswer, field: shapely.Geometry, box: shapely.Polygon
 ) -> list[dict[str, Any]]:
     """Pictures for a field's map: the lie of the land, slope by class, ground not looked at.
 
     Parameters
     ----------
-    assessment : Assessment
+    farm : Farm
     answer : FieldAnswer
+    field : shapely geometry
+        Its boundary, in the run's metric system.
     box : shapely.Polygon
-        How far round the field the land is drawn, in the run's metric system.
+        How far round the field the land is drawn, in the same system.
     """
     layers = answer.layers
-    farm = assessment.farm
     images = farm_images(farm, box)
-    field = farm.fields.geometry[farm.fields["field_id"] == answer.field_id].iloc[0]
     ground = moved(field, farm.crs, layers.level.crs)
     if np.isfinite(answer.elevation.values).any():
         images.append(_slopes(layers.ground.percent, ground, farm.tables))

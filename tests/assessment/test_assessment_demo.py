@@ -13,7 +13,7 @@ import pytest
 from distributed import LocalCluster
 from farm_pieces import copied_farm
 
-from fieldmap.assessment import Assessment, FieldAnswer, assess, summary
+from fieldmap.assessment import Assessment, FieldAnswer, assess
 from fieldmap.errors import MisuseError
 from fieldmap.farm import Farm
 from fieldmap.finding import Finding, rank, worst
@@ -47,9 +47,9 @@ def about(answer: FieldAnswer, what: str) -> Finding:
     return found
 
 
-def same(first: Assessment, second: Assessment) -> None:
+def check_same(first: Assessment, second: Assessment) -> None:
     """Every answer, finding, cell and zone alike."""
-    pd.testing.assert_frame_equal(summary(first), summary(second))
+    pd.testing.assert_frame_equal(first.table, second.table)
     for one, two in zip(first.answers, second.answers, strict=True):
         assert one.findings == two.findings
         assert one.settings == two.settings
@@ -61,7 +61,7 @@ def same(first: Assessment, second: Assessment) -> None:
 
 def test_every_field_is_answered_by_hand(demo_assessed: Assessment) -> None:
     """By hand: twelve fields in the order of the file, the columns that the design names."""
-    table = summary(demo_assessed)
+    table = demo_assessed.table
     assert list(table.columns) == COLUMNS
     assert table["field_id"].tolist() == [f"S{number}" for number in range(1, 13)]
     assert sum(demo_assessed.counts().values()) == 12
@@ -102,7 +102,7 @@ def test_every_finding_can_be_argued_with_property(demo_assessed: Assessment) ->
 def test_ground_outside_the_raster_is_unknown_by_hand(demo_assessed: Assessment) -> None:
     """By hand: more than half of S12 has no elevation, and all that rests on it says unknown."""
     answer = of(demo_assessed, "S12")
-    row = summary(demo_assessed).set_index("field_id").loc["S12"]
+    row = demo_assessed.table.set_index("field_id").loc["S12"]
     assert row["unknown_share"] > 0.5
     assert about(answer, "elevation under the field").level == "unknown"
     assert about(answer, "slope straight up and down").level == "unknown"
@@ -124,7 +124,7 @@ def test_a_field_without_a_crop_by_hand(demo_assessed: Assessment) -> None:
     assert about(answer, "cut height and skid shoe").level == "unknown"
     assert about(answer, "conditioner").level == "unknown"
     assert about(answer, "cutterbar tilt").level in ("unknown", "care")
-    row = summary(demo_assessed).set_index("field_id").loc["S10"]
+    row = demo_assessed.table.set_index("field_id").loc["S10"]
     assert row["skid_shoe"] == ""
     assert row["conditioner"] == ""
 
@@ -154,7 +154,7 @@ def test_the_tables_override_is_cited_by_hand(demo_farm: Farm) -> None:
 
 def test_the_same_twice_property(demo_farm: Farm, demo_assessed: Assessment) -> None:
     """Property: the same farm, machine and day give the same answer to the last cell."""
-    same(assess(demo_farm, day=DAY, machine_id=MACHINE), demo_assessed)
+    check_same(assess(demo_farm, day=DAY, machine_id=MACHINE), demo_assessed)
 
 
 def test_a_few_fields_are_answered_alike_property(
@@ -163,7 +163,7 @@ def test_a_few_fields_are_answered_alike_property(
     """Property: asked alone a field gets the answer it has among the others."""
     some = assess(demo_farm, day=DAY, machine_id=MACHINE, field_ids=["S12", "S2"])
     among = tuple(of(demo_assessed, name) for name in ("S2", "S12"))
-    same(some, dataclasses.replace(demo_assessed, answers=among))
+    check_same(some, dataclasses.replace(demo_assessed, answers=among))
 
 
 def test_on_a_cluster_property(demo_farm: Farm, demo_assessed: Assessment) -> None:
@@ -172,7 +172,7 @@ def test_on_a_cluster_property(demo_farm: Farm, demo_assessed: Assessment) -> No
         n_workers=2, threads_per_worker=1, processes=False, dashboard_address=None
     ) as cluster:
         there = assess(demo_farm, day=DAY, machine_id=MACHINE, cluster=cluster.scheduler_address)
-    same(there, demo_assessed)
+    check_same(there, demo_assessed)
 
 
 def test_no_such_field_by_hand(demo_farm: Farm) -> None:
@@ -191,5 +191,5 @@ def test_no_such_machine_by_hand(demo_farm: Farm) -> None:
 
 def test_before_the_flood_by_hand(demo_farm: Farm) -> None:
     """By hand: on the day before the water no ground was flooded."""
-    early = summary(assess(demo_farm, day=date(2026, 5, 27), machine_id=MACHINE))
+    early = assess(demo_farm, day=date(2026, 5, 27), machine_id=MACHINE).table
     assert (early["flooded_share"] == 0).all()

@@ -16,7 +16,7 @@ from farm_pieces import copied_farm, small_grounds
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fieldmap.assessment import Assessment, FieldAnswer, assess, summary
+from fieldmap.assessment import Assessment, FieldAnswer, assess
 from fieldmap.farm import Farm
 from fieldmap.finding import Level, rank
 from fieldmap.machine import Machine
@@ -174,7 +174,7 @@ def test_no_elevation_is_unknown_by_hand(small: Small) -> None:
     assert answer.level == "unknown"
     levels = answer.layers.level.values[answer.layers.inside]
     assert (levels == rank("unknown")).all()
-    (row,) = summary(small.assessed(None, clean())).to_dict("records")
+    (row,) = small.assessed(None, clean()).table.to_dict("records")
     assert row["unknown_share"] == 1.0
     assert row["heading_deg"] is None
     assert row["slope_max_pct"] is None

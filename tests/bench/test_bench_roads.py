@@ -22,7 +22,8 @@ UTM = CRS(32632)
 
 @pytest.mark.benchmark(group="read a district's roads")
 def test_bench_read_ours(benchmark, bayreuth: Path) -> None:
-    benchmark.pedantic(lambda: read_roads(bayreuth / "bayreuth.osm.pbf", crs=UTM), rounds=3)
+    data = benchmark.pedantic(lambda: read_roads(bayreuth / "bayreuth.osm.pbf", crs=UTM), rounds=3)
+    assert len(data.edges) > 3000
 
 
 @pytest.mark.benchmark(group="read a district's roads")
@@ -30,7 +31,7 @@ def test_bench_read_bare_pass(benchmark, bayreuth: Path) -> None:
     def bare() -> int:
         return sum(1 for _ in osmium.FileProcessor(bayreuth / "bayreuth.osm.pbf").with_locations())
 
-    benchmark.pedantic(bare, rounds=3)
+    assert benchmark.pedantic(bare, rounds=3) > 3000
 
 
 @pytest.mark.benchmark(group="plan a whole move, every check over the district")
@@ -42,12 +43,16 @@ def test_bench_plan(benchmark, bayreuth: Path) -> None:
     )  # fmt: skip
     places = _places(data, 12)
 
-    def moves() -> None:
-        for start, goal in zip(places[::2], places[1::2], strict=True):
-            plan(data, None, machine, state=None, start=start, goal=goal, tables=load_tables())
+    def moves() -> list[str]:
+        return [
+            plan(data, None, machine, state=None, start=a, goal=b, tables=load_tables()).level
+            for a, b in zip(places[::2], places[1::2], strict=True)
+        ]
 
     moves()
-    benchmark.pedantic(moves, rounds=3)
+    levels = benchmark.pedantic(moves, rounds=3)
+    assert len(levels) == len(places) // 2
+    assert set(levels) <= {"ok", "care", "unknown", "stop"}
 
 
 def _places(data, count: int) -> list[tuple[float, float]]:

@@ -101,7 +101,7 @@ def test_by_hand_a_raster_that_breaks_off(tmp_path: Path) -> None:
 )
 def test_by_hand_what_is_no_geotiff(tmp_path: Path, name: str, content: bytes) -> None:
     (tmp_path / name).write_bytes(content)
-    refused(tmp_path / name)
+    assert "elevation" in refused(tmp_path / name)
 
 
 @pytest.mark.parametrize(

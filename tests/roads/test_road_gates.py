@@ -61,6 +61,17 @@ def test_wider_never_turns_stop_into_ok(gate: float, machine: float, wider: floa
     assert rank(through(gate, machine + wider).level) >= rank(through(gate, machine).level)
 
 
+def test_the_reason_follows_the_level() -> None:
+    """By hand: a way chosen because all of it passes still says that its gate does not."""
+    sure = dataclasses.replace(MOVE, reason="The shortest way on which every check passes.")
+    gate = Gate("G1", 2.0, -93.0, 40.0)
+    narrow = through_gate(sure, gate, machine_width_m=3.0, tables=TABLES)
+    assert narrow.level == "stop"
+    assert narrow.reason.endswith("But farm gate: stop.")
+    wide = through_gate(sure, gate._replace(width_m=9.0), machine_width_m=3.0, tables=TABLES)
+    assert wide.reason == sure.reason
+
+
 def test_a_gate_never_betters_a_move() -> None:
     """By hand: a stop on the way stays a stop behind a wide gate."""
     finding = dataclasses.replace(through(3.0, 3.0).findings[0])

@@ -85,9 +85,9 @@ def test_coarse_ground_is_never_called_fine(assessed: Assessment) -> None:
 
 def test_the_page_says_what_the_elevation_cannot_tell(assessed: Assessment) -> None:
     """By hand: the sentence about 90 m cells stands in what the page is given."""
-    from fieldmap.write.payload import field_payload
+    from fieldmap.write.payload import field_payload, shown_of
 
-    words = " ".join(field_payload(assessed, assessed.answers[0])["ground"])
+    words = " ".join(field_payload(assessed, assessed.answers[0], shown_of(assessed))["ground"])
     assert "made from cells of 90 m" in words
     assert "lower bound" in words
 
