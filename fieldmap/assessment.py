@@ -72,9 +72,10 @@ class Assessment:
     def table(self) -> pd.DataFrame:
         """One row a field: the columns of ``fields.csv``.
 
-        ``field_id, name, crop, area_ha, level, reason, slope_p95_pct, slope_max_pct,
-        heading_deg, side_slope_max_pct, side_slope_use_max, unknown_share, looked_share,
-        flooded_share, marks, cut_height_m, skid_shoe, knife, conditioner``; unknown is empty.
+        ``field_id, name, crop, area_ha, level, reason, slope_known_share, slope_p95_pct,
+        slope_max_pct, heading_deg, side_slope_max_pct, side_slope_use_max, unknown_share,
+        looked_share, flooded_share, marks, cut_height_m, skid_shoe, knife, conditioner``;
+        unknown is empty.
         """
         fields = self.farm.fields.set_index("field_id")
         rows = [_summary_row(fields.loc[one.field_id], one) for one in self.answers]
@@ -269,6 +270,7 @@ def _summary_row(record: Any, answer: FieldAnswer) -> dict[str, Any]:
         "area_ha": round(float(record["area_ha"]), 3),
         "level": answer.level,
         "reason": answer.reason,
+        "slope_known_share": round(float(np.isfinite(percent).mean()), 4),
         "slope_p95_pct": _percentile(percent, 95),
         "slope_max_pct": _percentile(percent, 100),
         "heading_deg": None if layers.heading is None else layers.heading.degrees,
@@ -281,7 +283,7 @@ def _summary_row(record: Any, answer: FieldAnswer) -> dict[str, Any]:
         "cut_height_m": cut.value,
         "skid_shoe": cut.choice.removeprefix("skid shoe: "),
         "knife": knife.choice,
-        "conditioner": settings["conditioner"].choice,
+        "conditioner": settings["conditioner"].choice.partition(";")[0],
     }
 
 

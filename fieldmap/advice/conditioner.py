@@ -63,7 +63,7 @@ def _fit(field: Conditions, row: Constant, machine: Machine | None) -> Told:
     also = [name for name in row.words["also"].split(";") if name]
     why = row.words["why"]
     level: Level
-    change = ""
+    choice, change = first, ""
     if has is None:
         level = "unknown"
         why += " Which conditioner the machine has is not known."
@@ -73,6 +73,7 @@ def _fit(field: Conditions, row: Constant, machine: Machine | None) -> Told:
         why += f" The machine has: {_WORDS[has]}."
     else:
         level = "care"
+        choice = f"{first}; the machine has {_WORDS[has]}"
         why += _mismatch(has, poor=has in row.words["against"].split(";"))
     if has in ("rubber_rolls", "steel_rolls"):
         stones, words = _stones(field)
@@ -86,7 +87,7 @@ def _fit(field: Conditions, row: Constant, machine: Machine | None) -> Told:
             why=why,
             basis="assumed",
             sources=(row.source, "practice") if field.rough else (row.source,),
-            choice=first,
+            choice=choice,
             caution=f"{SET_UP_CAUTION} {_ROLLS}",
         ),
         change,

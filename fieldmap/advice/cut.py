@@ -120,10 +120,9 @@ def _height(field: Conditions, crop: Constant, machine: Machine | None) -> Told:
         value, choice = shoe.cut_height_m, f"skid shoe: {shoe.name}"
         if not fits:
             level = _worse(level)
-            reasons.append(
-                "No shoe listed gives a height in the range; this is the nearest on the tall "
-                "side, else the tallest."
-            )
+            words, mend = _off_range(shoe, crop)
+            reasons.append(words)
+            change = change or mend
     return Told(
         Finding(
             level=level,
@@ -146,6 +145,17 @@ def _height(field: Conditions, crop: Constant, machine: Machine | None) -> Told:
 
 def _tall_words(field: Conditions) -> str:
     return field.rough_words if field.rough is not False else "silt or flood left soil on the crop"
+
+
+def _off_range(shoe: SkidShoe, crop: Constant) -> tuple[str, str]:
+    """What is said of a shoe outside the crop's range, and what would change it."""
+    least = crop.number() if crop.low is None else crop.low
+    if shoe.cut_height_m < least:
+        return (
+            "Even the tallest shoe listed cuts LOWER than this crop is to be cut.",
+            "Fit taller skid shoes, or raise the cut as the machine's manual shows",
+        )
+    return "No shoe listed gives a height in the range; this is the lowest above it.", ""
 
 
 def _worse(level: Level) -> Level:

@@ -42,7 +42,7 @@ def demo(
     moves = [
         (
             move := plan_move(farm, start=start, goal=goal, machine_id=machine),
-            write_move(move, farm, out, day=_DAY.isoformat())[0],
+            write_move(move, farm, out, day=_DAY.isoformat(), index_follows=True)[0],
         )
         for start, goal, machine in _MOVES
     ]

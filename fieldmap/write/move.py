@@ -32,7 +32,13 @@ _UNITS = ("m", "kg")
 
 
 def write_move(
-    move: Move, farm: Farm, out: str | Path, *, day: str, overwrite: bool = False
+    move: Move,
+    farm: Farm,
+    out: str | Path,
+    *,
+    day: str,
+    index_follows: bool = False,
+    overwrite: bool = False,
 ) -> tuple[Path, ...]:
     """Write a move into ``moves/`` of a folder: ``.html``, ``.gpx``, ``.json`` and ``.csv``.
 
@@ -45,6 +51,8 @@ def write_move(
         The folder; made when it is not there.
     day : str
         ISO date the move was checked on.
+    index_follows : bool
+        The farm's own page is about to be written beside it: link to it already.
     overwrite : bool
         Also over files that fieldmap did not write.
 
@@ -65,7 +73,8 @@ def write_move(
     stem = f"moves/{page_name(name)}"
     with Outputs(folder, group=f"move {name}", overwrite=overwrite) as files:
         payload = move_payload(move, farm, day=day)
-        payload["links"]["index"] = "../index.html" if (folder / "index.html").is_file() else ""
+        if not index_follows and not (folder / "index.html").is_file():
+            payload["links"]["index"] = ""
         files.text(f"{stem}.html", move_page(payload))
         files.text(f"{stem}.gpx", _gpx(move, name, farm.settings.units))
         files.json(f"{stem}.json", move_json(move, farm, day=day))

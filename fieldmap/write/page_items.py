@@ -54,7 +54,7 @@ def field_item(props: Mapping[str, Any], number: str, units: System) -> Item:
         "crop": str(props["crop"] or "crop not given"),
         "area": area,
         "hazards": props["hazards"],
-        "steepest": shown(props["slope_max_pct"], "%", units),
+        "steepest": _steepest(props, units),
         "reason": props["reason"],
         "page": inside(props["page"]),
         "lines": [
@@ -64,6 +64,13 @@ def field_item(props: Mapping[str, Any], number: str, units: System) -> Item:
             ("Hazards logged", str(props["hazards"])),
         ],
     }
+
+
+def _steepest(props: Mapping[str, Any], units: System) -> str:
+    """The steepest ground; where part of the field is unknown it is at least that."""
+    words = shown(props["slope_max_pct"], "%", units)
+    known = props["slope_known_share"] >= 1 or props["slope_max_pct"] is None
+    return words if known else f"{words} or more"
 
 
 def zone_item(props: Mapping[str, Any], number: str, units: System) -> Item:

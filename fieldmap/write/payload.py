@@ -27,6 +27,7 @@ _FIELD_COLUMNS = (
     "page",
     "hazards",
     "slope_max_pct",
+    "slope_known_share",
 )
 _HAZARD_COLUMNS = (
     "hazard_id",

@@ -11,8 +11,15 @@ from hypothesis import strategies as st
 from small_fields import TABLES, field, mower, shoes, told
 
 from fieldmap.advice.conditions import crop_row
-from fieldmap.advice.cut import FLOOD_CAUTION, NITRATE_CAUTION, cut_findings, pick_shoe
+from fieldmap.advice.cut import (
+    FLOOD_CAUTION,
+    NITRATE_CAUTION,
+    _off_range,
+    cut_findings,
+    pick_shoe,
+)
 from fieldmap.finding import Finding, rank
+from fieldmap.machine import SkidShoe
 from fieldmap.tables import Constant
 
 CROPS = [pytest.param(row, id=row.key.split(".", 1)[1]) for row in TABLES.rows("cut_heights")]
@@ -139,7 +146,8 @@ def test_no_shoe_in_the_range_by_hand() -> None:
     assert (taller.level, taller.value) == ("care", 0.10)
     lower = cut(machine=mower(skid_shoes=shoes(0.03, 0.05)))
     assert (lower.level, lower.value) == ("care", 0.05)
-    assert "No shoe listed" in lower.why
+    assert "No shoe listed" in taller.why
+    assert "LOWER than this crop" in lower.why
 
 
 def test_nobody_said_whether_it_is_stony_by_hand() -> None:
@@ -212,3 +220,17 @@ def test_knowing_less_is_never_better_property(
         given_["kinds"] = None
     after = told(cut_findings(field(**given_), machine, tables=TABLES), CUT)  # type: ignore[arg-type]
     assert rank(after.level) >= rank(before.level)
+
+
+def test_a_shoe_below_the_range_is_said_to_be_below_by_hand() -> None:
+    """By hand: pearl millet wants 6 in and the tallest shoe cuts 4.5 in."""
+    crop = TABLES["cut_heights.pearl_millet"]
+    low, high = SkidShoe(name="base", cut_height_m=0.045), SkidShoe(name="high", cut_height_m=0.115)
+    assert pick_shoe((low, high), crop, tall=True) == (high, False)
+    words, mend = _off_range(high, crop)
+    assert "LOWER" in words
+    assert "taller skid shoes" in mend
+    above = SkidShoe(name="stilts", cut_height_m=0.2)
+    words, mend = _off_range(above, TABLES["cut_heights.alfalfa"])
+    assert "lowest above it" in words
+    assert mend == ""

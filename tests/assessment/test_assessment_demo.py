@@ -21,7 +21,8 @@ from fieldmap.finding import Finding, rank, worst
 DAY = date(2026, 6, 9)
 MACHINE = "pull-39"
 COLUMNS = [
-    "field_id", "name", "crop", "area_ha", "level", "reason", "slope_p95_pct", "slope_max_pct",
+    "field_id", "name", "crop", "area_ha", "level", "reason", "slope_known_share", "slope_p95_pct",
+    "slope_max_pct",
     "heading_deg", "side_slope_max_pct", "side_slope_use_max", "unknown_share", "looked_share",
     "flooded_share", "marks", "cut_height_m", "skid_shoe", "knife", "conditioner",
 ]  # fmt: skip

@@ -305,6 +305,7 @@ def index_payload(count: int = 8) -> dict[str, Any]:
                     "reason": f"Invented reason of {name}.",
                     "page": f"fields/F{number}.html",
                     "slope_max_pct": 12.5 if number % 3 else None,
+                    "slope_known_share": 0.5 * (number % 3),
                     "hazards": number % 5,
                 },
             )
