@@ -107,6 +107,9 @@ class Tables:
     def with_overrides(self, overrides: Mapping[str, Any], *, where: str = "farm.toml") -> Tables:
         """A copy in which the user's own figures win, marked as such.
 
+        A key is ``table.row``, or ``table.row.column`` for another column of the row that holds
+        metres, such as ``hazard_kinds.stone.sweep_tall_m``.
+
         Raises
         ------
         InputError
@@ -115,28 +118,14 @@ class Tables:
         faults: list[Fault] = []
         constants = dict(self.constants)
         for key, given in _flat(overrides):
-            row = constants.get(key)
-            if row is None or row.value is None:
-                near = difflib.get_close_matches(key, constants, n=3)
-                faults.append(
-                    Fault(
-                        "override of an unknown trade constant",
-                        key,
-                        "the figure would be ignored",
-                        f"use one of {', '.join(near)}" if near else "see 'fieldmap values'",
-                        where=f"{where} [tables]",
-                    )
-                )
+            name, column = _row_and_column(key, constants)
+            row = constants.get(name)
+            if row is None or (not column and row.value is None):
+                faults.append(_unknown_key(key, constants, where))
             elif not _usable(given):
-                faults.append(
-                    Fault(
-                        f"override of {key} is not a number from 0 up",
-                        repr(given)[:60],
-                        "a limit must be a figure",
-                        f"give a number in {row.unit or 'plain units'}",
-                        where=f"{where} [tables]",
-                    )
-                )
+                faults.append(_no_figure(key, given, "m" if column else row.unit, where))
+            elif column:
+                constants[name] = _with_column(row, column, float(given), where)
             else:
                 constants[key] = replace(
                     row,
@@ -151,12 +140,78 @@ class Tables:
         return Tables(constants, self.sources)
 
 
+def _row_and_column(key: str, constants: Mapping[str, Constant]) -> tuple[str, str]:
+    """The row's key and, where the key goes on to a column that holds metres, that column."""
+    name, _, column = key.rpartition(".")
+    row = constants.get(name)
+    if key in constants or row is None or not column.endswith("_m"):
+        return key, ""
+    return (name, column) if _usable(_number(row.words.get(column, ""))) else (key, "")
+
+
+def _with_column(row: Constant, column: str, figure: float, where: str) -> Constant:
+    """The row with the farm's figure in one column; its place says which, and keeps its own."""
+    return replace(
+        row,
+        words={**row.words, column: repr(figure)},
+        source=FARM_SOURCE,
+        place=f"{where}: {column}; {row.place}",
+        overridden=True,
+    )
+
+
+def _unknown_key(key: str, constants: Mapping[str, Constant], where: str) -> Fault:
+    near = difflib.get_close_matches(key, _keys(key, constants), n=3)
+    return Fault(
+        "override of an unknown trade constant",
+        key,
+        "the figure would be ignored",
+        f"use one of {', '.join(near)}" if near else "see 'fieldmap values'",
+        where=f"{where} [tables]",
+    )
+
+
+def _keys(key: str, constants: Mapping[str, Constant]) -> list[str]:
+    """All keys of rows; of a key with a column also those of the columns that hold metres."""
+    if key.count(".") < 2:
+        return list(constants)
+    columns = [
+        f"{row.key}.{column}"
+        for row in constants.values()
+        for column, held in row.words.items()
+        if column.endswith("_m") and _usable(_number(held))
+    ]
+    return [*columns, *constants]
+
+
+def _no_figure(key: str, given: Any, unit: str, where: str) -> Fault:
+    return Fault(
+        f"override of {key} is not a number from 0 up",
+        repr(given)[:60],
+        "a limit must be a figure",
+        f"give a number in {unit or 'plain units'}",
+        where=f"{where} [tables]",
+    )
+
+
+def _number(text: str) -> float | None:
+    try:
+        return float(text)
+    except ValueError:
+        return None
+
+
 def _flat(overrides: Mapping[str, Any]) -> Iterator[tuple[str, Any]]:
+    """Keys and figures; a table of TOML inside another spells the same key."""
     for key, given in overrides.items():
-        if isinstance(given, Mapping) and "." not in str(key):
-            yield from ((f"{key}.{row}", figure) for row, figure in given.items())
-        else:
+        if not isinstance(given, Mapping) or "." in str(key):
             yield str(key), given
+            continue
+        for row, held in given.items():
+            if isinstance(held, Mapping) and "." not in str(row):
+                yield from ((f"{key}.{row}.{column}", figure) for column, figure in held.items())
+            else:
+                yield f"{key}.{row}", held
 
 
 def _usable(given: Any) -> bool:

@@ -16,6 +16,7 @@ from fieldmap.tables import load_tables, loader
 
 TABLES = load_tables()
 FIGURES = sorted(key for key, row in TABLES.constants.items() if row.value is not None)
+KINDS = sorted(row.key for row in TABLES.rows("hazard_kinds"))
 WORDS_ONLY = sorted(key for key, row in TABLES.constants.items() if row.value is None)
 
 
@@ -70,6 +71,61 @@ def test_any_finite_figure_may_be_overridden_and_nothing_else_moves(key, figure)
     changed = [k for k, row in own.constants.items() if row != TABLES.constants[k]]
     assert changed == [key]
     assert [k for k, row in own.constants.items() if row.overridden] == [key]
+
+
+@given(
+    row=st.sampled_from(KINDS),
+    column=st.sampled_from(["sweep_short_m", "sweep_tall_m"]),
+    figure=st.floats(0, 1e6) | st.integers(0, 10**6),
+    nested=st.booleans(),
+)
+def test_a_column_of_metres_may_be_overridden_and_nothing_else_moves(row, column, figure, nested):
+    """Property: one cell of one row changes; the row says whose it is, and what it was from."""
+    table, name = row.split(".")
+    spelt = {table: {name: {column: figure}}} if nested else {f"{row}.{column}": figure}
+    own = TABLES.with_overrides(spelt)
+    changed, was = own[row], TABLES[row]
+    assert float(changed.words[column]) == float(figure)
+    assert {key: held for key, held in changed.words.items() if key != column} == {
+        key: held for key, held in was.words.items() if key != column
+    }
+    assert (changed.value, changed.low, changed.high) == (was.value, was.low, was.high)
+    assert (changed.source, changed.overridden) == ("farm", True)
+    assert column in changed.place
+    assert was.place in changed.place
+    assert [key for key, held in own.constants.items() if held != TABLES.constants[key]] == [row]
+
+
+@pytest.mark.parametrize(
+    ("key", "near"),
+    [
+        ("hazard_kinds.stone.sweep_tal_m", "hazard_kinds.stone.sweep_tall_m"),
+        ("hazard_kinds.stone.label", ""),
+        ("hazard_kinds.stone.moves_in_flood", ""),
+        ("hazard_kinds.stone.sweep_tall", ""),
+        ("hazard_kinds.stoone.sweep_tall_m", "hazard_kinds.stone.sweep_tall_m"),
+        ("hazard_kinds.stone.high", ""),
+        ("looking.valid_days.sweep_tall_m", ""),
+    ],
+)
+def test_columns_of_words_and_columns_that_are_not_there_are_refused(key, near):
+    """By hand: only what is in metres is a figure; a slip is answered with what was meant."""
+    with pytest.raises(InputError) as caught:
+        TABLES.with_overrides({key: 4})
+    (fault,) = caught.value.faults
+    assert (fault.what, fault.value) == ("override of an unknown trade constant", key)
+    assert near in fault.mend
+
+
+def test_a_column_that_is_no_figure_is_refused_in_metres_and_height_and_width_go_together():
+    """By hand: the unit of the column; and a kind's height and sweep width in one file."""
+    with pytest.raises(InputError) as caught:
+        TABLES.with_overrides({"hazard_kinds.stone.sweep_tall_m": "wide"})
+    assert caught.value.faults[0].mend == "give a number in m"
+    own = TABLES.with_overrides({"hazard_kinds.stone.sweep_tall_m": 4, "hazard_kinds.stone": 0.2})[
+        "hazard_kinds.stone"
+    ]
+    assert (own.value, float(own.words["sweep_tall_m"]), own.overridden) == (0.2, 4.0, True)
 
 
 @given(
@@ -150,13 +206,14 @@ def test_a_new_kind_is_one_row(folder):
     _append(
         folder / "hazard_kinds.csv",
         "beehive,0.5,0.3,0.8,m,own,own estimate,,bee hive,hive;bees,people,point,keep out,stop,"
-        "landowner,no,yes,no,Leave it to its owner.,memory",
+        "landowner,no,yes,no,30,25,yes,,Leave it to its owner.,memory",
     )
     row = _load()["hazard_kinds.beehive"]
     assert len(list(_load().rows("hazard_kinds"))) == before + 1
     assert (row.low, row.value, row.high) == (0.3, 0.5, 0.8)
     assert (row.words["label"], row.words["aliases"]) == ("bee hive", "hive;bees")
     assert row.words["endangers"] == "people"
+    assert (row.words["sweep_tall_m"], row.words["caution_source"]) == ("25", "memory")
 
 
 def test_rows_without_a_source_and_keys_that_stand_twice_are_told_together(folder):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 import pytest
 
@@ -231,3 +232,57 @@ def test_phone_position():
     row = TABLES["looking.position_radius_m"]
     assert row.low == 4.9
     assert row.number() == pytest.approx(4.9 * ratio, abs=0.005)
+
+
+@pytest.mark.parametrize("system", ["cansis", "nrcs"])
+def test_cover_of_the_stoniness_classes(system):
+    """Referee: CanSIS, page on surface stoniness; NRCS Soil Survey Manual, from memory: percent."""
+    rows = [TABLES[f"density.{system}_{number}"] for number in range(6)]
+    assert [row.low for row in rows] == [0.0, 0.01, 0.1, 3.0, 15.0, 50.0]
+    assert [row.high for row in rows] == [0.01, 0.1, 3.0, 15.0, 50.0, 100.0]
+    assert {row.unit for row in rows} == {"%"}
+
+
+def test_names_of_the_stoniness_classes_differ_between_the_systems():
+    """Referee: CanSIS, page on surface stoniness; NRCS, from memory: same cover, other name."""
+    words = [
+        [TABLES[f"density.{system}_{number}"].words["label"] for number in range(6)]
+        for system in ("cansis", "nrcs")
+    ]
+    adverbs = ["non", "slightly ", "moderately ", "very ", "exceedingly ", "excessively "]
+    assert words[0] == [f"{adverb}stony" for adverb in adverbs]
+    assert words[1][1].startswith("stony")
+    assert words[1][2].startswith("very stony")
+    assert words[1][3].startswith("extremely stony")
+    assert words[1][4:] == ["rubbly", "very rubbly"]
+
+
+def test_how_far_apart_stones_lie():
+    """Referee: CanSIS: 25, 8, 1, 0.5 and 0.1 m; NRCS for 0.25 m, from memory: 8, 1, 0.5, 0.3 m."""
+    gaps = [
+        re.findall(r"[\d.]+", TABLES[f"density.cansis_{number}"].words["gap"])
+        for number in range(6)
+    ]
+    assert gaps == [["25"], ["8", "25"], ["1", "8"], ["0.5", "1"], ["0.1", "0.5"], ["0.1"]]
+    gaps = [
+        re.findall(r"[\d.]+", TABLES[f"density.nrcs_{number}"].words["gap"]) for number in range(6)
+    ]
+    assert gaps == [[], ["8"], ["1", "8"], ["0.5", "1"], ["0.3", "0.5"], ["0.3"]]
+
+
+def test_what_is_called_a_stone():
+    """Referee: fragments after Handbook 18 (bionicprofessor.com): stones 250 to 600 mm."""
+    row = TABLES["density.stone_diameter_m"]
+    assert (row.low, row.number(), row.high) == (0.25, 0.25, 0.6)
+
+
+def test_stones_on_a_hectare():
+    """Referee: 0.01 % of ground under stones of 0.25 m is 20.37 a hectare, worked out."""
+    assert TABLES["density.stones_0"].high == TABLES["density.stones_1"].low == 20.37
+
+
+def test_litter_lies_by_the_road():
+    """By hand: within about 10 m of a public road more than elsewhere; water leaves more too."""
+    assert TABLES.number("density.road_edge_m") == 10.0
+    for thing in ("road_litter", "flood_debris"):
+        assert TABLES.number(f"density.{thing}") > TABLES.number("density.elsewhere")

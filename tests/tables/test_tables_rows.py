@@ -14,7 +14,10 @@ from fieldmap.tables.loader import FARM_SOURCE
 from fieldmap.units import shown
 
 MARKS = {"seen", "secondary", "memory", "computed", "own", "practice"}
-UNITS = {"", "m", "m cut", "m gap", "m2", "kg", "%", "deg", "count", "days", "N", "t/ha per cm"}
+UNITS = {
+    "", "m", "m cut", "m gap", "m2", "kg", "%", "deg", "count", "days", "h", "N", "km/h", "/ha",
+    "t/ha per cm",
+}  # fmt: skip
 COLUMNS = ["key", "value", "low", "high", "unit", "source", "place", "note"]
 ROWS = list(load_tables().constants.values())
 FILES = sorted(
