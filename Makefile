@@ -6,7 +6,7 @@ READY := $(VENV)/.ready
 export PIP_DISABLE_PIP_VERSION_CHECK := 1
 
 .DEFAULT_GOAL := help
-.PHONY: help install demo test check bench lock clean
+.PHONY: help install demo test check bench soak lock clean
 
 help: ## what can be made
 	@grep -hE '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 12
@@ -32,6 +32,9 @@ check: $(READY) ## format, lint, types
 
 bench: $(READY) ## speed and memory, side by side with the peers
 	$(BIN)/python -m pytest tests/bench -o addopts="" -p no:cacheprovider --benchmark-only --benchmark-columns=min,median,rounds --benchmark-group-by=group -q -s
+
+soak: $(READY) ## the log under 1,000 kills and four writers at once; prints what was lost
+	FIELDMAP_SOAK=1000 $(BIN)/python -m pytest tests/hazards/test_hazards_crash.py -q -s
 
 lock: $(READY) ## resolve the versions anew
 	$(BIN)/python -m pip install --quiet pip-tools

@@ -1,0 +1,84 @@
+"""Marks that may be one thing told twice: proposed, never merged by themselves."""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+
+from fieldmap.hazards import events as ev
+from fieldmap.tables import Tables
+
+COLUMNS = ("one", "other", "kind", "distance_m", "within_m", "same_teller")
+
+
+def twins(marks: gpd.GeoDataFrame, events: pd.DataFrame, *, tables: Tables) -> pd.DataFrame:
+    """Pairs of marks of one kind that lie nearer than their positions are known.
+
+    A pair is proposed when d <= k sqrt(r1^2 + r2^2): ``k`` is ``looking.twin_factor``, r the
+    user's own 95 % radius or ``looking.position_radius_m``. Pairs that somebody has taken apart
+    again are not proposed a second time.
+
+    Parameters
+    ----------
+    marks : GeoDataFrame
+        What stands (columns of the fold), in a metric system.
+    events : DataFrame
+        The log, for what was taken apart.
+    tables : Tables
+
+    Returns
+    -------
+    DataFrame
+        Columns :data:`COLUMNS`, the nearest first: two ``hazard_id``, their kind, how far apart
+        they are and within what they are proposed (m), and whether one person told both in one
+        file, who then may well have meant two.
+    """
+    radius = marks["radius_m"].fillna(tables.number("looking.position_radius_m")).to_numpy(float)
+    shapes = marks.geometry.to_numpy()
+    reach = tables.number("looking.twin_factor") * radius
+    # boxes of the single reaches meet whenever the pair is near enough, since sqrt(a2+b2) <= a+b
+    grown = shapely.box(*_grown(shapely.bounds(shapes), reach).T)
+    one, other = shapely.STRtree(grown).query(grown)
+    kinds = marks["kind"].to_numpy()
+    fits = (one < other) & (kinds[one] == kinds[other])
+    one, other = one[fits], other[fits]
+    distance = shapely.distance(shapes[one], shapes[other])
+    within = np.hypot(reach[one], reach[other])
+    near = (distance <= within) & ~_apart(marks, events, one, other)
+    one, other = one[near], other[near]
+    names, who, file = (marks[name].to_numpy() for name in ("hazard_id", "who", "file"))
+    table = pd.DataFrame(
+        {
+            "one": names[one],
+            "other": names[other],
+            "kind": kinds[one],
+            "distance_m": distance[near],
+            "within_m": within[near],
+            "same_teller": (who[one] == who[other]) & (file[one] == file[other]),
+        }
+    )
+    return table.sort_values(["distance_m", "one", "other"], ignore_index=True)
+
+
+def _grown(bounds: np.ndarray, reach: np.ndarray) -> np.ndarray:
+    return bounds + np.stack([-reach, -reach, reach, reach], axis=1)
+
+
+def _apart(
+    marks: gpd.GeoDataFrame, events: pd.DataFrame, one: np.ndarray, other: np.ndarray
+) -> np.ndarray:
+    """Which pairs somebody merged once and took apart again."""
+    undone = {name for text in events.loc[events["verb"] == ev.UNMERGED, "seen"]
+              for name in ev.ids(text)}  # fmt: skip
+    merges = events[(events["verb"] == ev.MERGED) & events["event_id"].isin(undone)]
+    pairs = {
+        frozenset((hazard, other_id))
+        for hazard, others in zip(merges["hazard_id"], merges["others"], strict=True)
+        for other_id in ev.ids(others)
+    }
+    keys = marks["key"].to_numpy()
+    return np.array(
+        [frozenset((keys[a], keys[b])) in pairs for a, b in zip(one, other, strict=True)], bool
+    )
