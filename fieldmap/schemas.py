@@ -37,6 +37,7 @@ FIELDS = pa.DataFrameSchema(
         "cutting": pa.Column(float, pa.Check.in_range(1, 12), nullable=True, coerce=True),
         "stoniness": pa.Column(float, pa.Check.in_range(0, 5), nullable=True, coerce=True),
         "lodged": pa.Column(object, pa.Check.isin([True, False]), nullable=True),
+        "sward_m": pa.Column(float, pa.Check.in_range(0, 5), nullable=True, coerce=True),
     },
     strict=False,
 )
@@ -59,6 +60,7 @@ HAZARDS = pa.DataFrameSchema(
         "time": pa.Column("datetime64[us, UTC]", nullable=True, coerce=True),
         "radius_m": pa.Column(float, pa.Check.in_range(0, 1000), nullable=True, coerce=True),
         "height_m": pa.Column(float, pa.Check.in_range(0, 60), nullable=True, coerce=True),
+        "heading_deg": pa.Column(float, pa.Check.in_range(0, 360), nullable=True, coerce=True),
     },
     strict=False,
 )

@@ -17,7 +17,7 @@ from fieldmap.errors import Fault, InputError, raise_all
 from fieldmap.read.vectors import Layer, mended_polygons, read_layer, shape_word
 from fieldmap.schemas import FIELDS, GATES, checked
 
-_FIELD_COLUMNS = ("field_id", "name", "crop", "cutting", "stoniness", "lodged")
+_FIELD_COLUMNS = ("field_id", "name", "crop", "cutting", "stoniness", "lodged", "sward_m")
 _GATE_COLUMNS = ("gate_id", "field_id", "width_m")
 _TRUE = {"1", "true", "yes", "y", "t"}
 _FALSE = {"0", "false", "no", "n", "f"}
@@ -48,8 +48,9 @@ def read_fields(
     Returns
     -------
     Layer
-        Columns ``field_id, name, crop, cutting, stoniness, lodged, area_ha`` and polygons;
-        what was mended, in words.
+        Columns ``field_id, name, crop, cutting, stoniness, lodged, sward_m, area_ha`` and
+        polygons; what was mended, in words. ``sward_m`` is the height of the standing crop, NaN
+        where nobody said.
 
     Raises
     ------
@@ -82,7 +83,7 @@ def read_fields(
     for column in _WORDS:
         table[column] = table[column].map(_text)
     table["lodged"] = table["lodged"].map(_yes_or_no).astype(object)
-    table = _numbered(table, ("cutting", "stoniness"))
+    table = _numbered(table, ("cutting", "stoniness", "sward_m"))
     table = checked(table[[*_FIELD_COLUMNS, table.geometry.name]], FIELDS, where=where)
     table = table.reset_index(drop=True)
     lon, lat = _middle(table, where)

@@ -1,8 +1,8 @@
-"""What people found, from GeoJSON, CSV or GPX waypoints, as rows ready for the log."""
+"""What people found, from any file they have it in, as rows ready for the log."""
 
 from __future__ import annotations
 
-import re
+import math
 from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import Any
@@ -14,20 +14,31 @@ import shapely
 from pyproj import CRS
 
 from fieldmap.crs import WGS84
-from fieldmap.errors import Fault, InputError, raise_all
+from fieldmap.errors import Fault, raise_all
+from fieldmap.read.cells import CellError, figure, moment, words
 from fieldmap.read.csv_finds import read_csv_finds
-from fieldmap.read.gpx import aware, read_waypoints
+from fieldmap.read.finds_of import read_kml_finds, read_vector_finds
+from fieldmap.read.found import Found, some
+from fieldmap.read.gpx import aware
+from fieldmap.read.gpx_finds import read_gpx_finds
+from fieldmap.read.kinds import UNKNOWN_KIND, kind_notes, kind_of, kinds_of, says_more, with_words
+from fieldmap.read.kml import SUFFIXES as KML_SUFFIXES
 from fieldmap.read.paths import plain_file
+from fieldmap.read.photos import SUFFIXES as PHOTO_SUFFIXES
+from fieldmap.read.photos import read_photo, refuse_other_pictures
+from fieldmap.read.shapes import mended, of_one_kind, place_faults
 from fieldmap.read.vectors import SUFFIXES as VECTOR_SUFFIXES
-from fieldmap.read.vectors import Layer, read_layer, swapped
+from fieldmap.read.vectors import Layer, swapped
 from fieldmap.schemas import HAZARDS, checked
 from fieldmap.tables import Tables
-from fieldmap.words import plain_words
 
-SUFFIXES = (".csv", ".gpx", *VECTOR_SUFFIXES)
-UNKNOWN_KIND = "unknown"
-_DENIED = re.compile(r"\b(no|not|none|without|removed|cleared|gone|picked up|taken away)\b")
-_COLUMNS = ("hazard_id", "kind", "note", "who", "time", "radius_m", "height_m")
+__all__ = ["SUFFIXES", "UNKNOWN_KIND", "distant", "kind_of", "read_finds"]
+
+SUFFIXES = (".csv", ".gpx", *VECTOR_SUFFIXES, *PHOTO_SUFFIXES)
+_COLUMNS = (
+    "hazard_id", "kind", "note", "who", "time", "radius_m", "height_m", "heading_deg", "photo",
+)  # fmt: skip
+_MOST_HEADING_DEG = 360.0
 
 
 def read_finds(
@@ -38,12 +49,14 @@ def read_finds(
     Parameters
     ----------
     name : str or Path
-        ``.geojson``, ``.gpkg``, ``.shp``, ``.csv`` (columns ``lon, lat, kind`` and what else is
-        known) or ``.gpx``.
+        ``.geojson``, ``.gpkg``, ``.shp``, ``.kml``, ``.kmz``, ``.csv`` (columns ``lon, lat, kind``
+        and what else is known), ``.gpx``, or a photo with its position (``.jpg``, ``.tif``,
+        ``.png``).
     tables : Tables
-        The hazard kinds and the words that mean them.
+        The hazard kinds and the words that mean them; what an accuracy figure is worth.
     swap_xy : bool
-        The file has latitude where longitude belongs.
+        The file has latitude where longitude belongs; where a position names its own
+        hemispheres nothing is swapped.
     zone : tzinfo
         Where a time was written down that names no zone itself (GPX is always UTC).
 
@@ -51,7 +64,9 @@ def read_finds(
     -------
     Layer
         Columns ``hazard_id`` ("" when the file gives none), ``kind, note, who, time, radius_m,
-        height_m`` and geometry; notes name each kind read out of words, each shape mended, and how
+        height_m, heading_deg`` (from true north), ``photo`` (JPEG bytes of a small picture, b""
+        when none) and geometry; notes name each kind read out of words, each angle and accuracy
+        that was turned into something else, each shape mended, each column not used, and how
         many times were taken as local.
 
     Raises
@@ -59,125 +74,101 @@ def read_finds(
     InputError
         Every bad row at once; nothing is half read.
     """
+    refuse_other_pictures(name)
     path = plain_file(name, suffixes=SUFFIXES, what="hazards")
     suffix = path.suffix.lower()
-    faults: list[Fault] = []
-    if suffix == ".csv":
-        rows, faults = read_csv_finds(path)
-        raw = _from_rows(rows, path)
+    if suffix in PHOTO_SUFFIXES:
+        found, swap_xy = read_photo(path), False
+    elif suffix == ".csv":
+        found = read_csv_finds(path)
     elif suffix == ".gpx":
-        raw, zone = _from_rows(read_waypoints(path), path), UTC
+        found, zone = read_gpx_finds(path, kinds=_keys(tables)), UTC
+    elif suffix in KML_SUFFIXES:
+        found = read_kml_finds(path, kinds=_keys(tables))
     else:
-        raw = _from_vectors(path, swap_xy=swap_xy)
-        swap_xy = False
-    if swap_xy:
-        raw = raw.set_geometry(swapped(raw.geometry))
-    return _finished(raw, path.name, tables, zone, faults)
+        found, swap_xy = read_vector_finds(path, swap_xy=swap_xy), False
+    return _finished(_turned(found) if swap_xy else found, path.name, tables, zone)
 
 
-def kind_of(words: str, tables: Tables) -> str:
-    """The hazard kind that a person's words name, ``unknown`` when none is named.
-
-    The longest kind name, label or alias found as whole words wins. Words that say a thing is
-    gone or was not there name no kind.
-
-    Examples
-    --------
-    >>> from fieldmap.tables import load_tables
-    >>> kind_of("loose wire", load_tables())
-    'loose_wire'
-    >>> kind_of("odd thing by the gate", load_tables())
-    'unknown'
-    >>> kind_of("propane bottle", load_tables()), kind_of("no wire left", load_tables())
-    ('drum', 'unknown')
-    >>> kind_of("", load_tables())
-    'unknown'
-    """
-    text = plain_words(words)
-    if _DENIED.search(text):
-        return UNKNOWN_KIND
-    best, length = UNKNOWN_KIND, 0
-    for row in tables.rows("hazard_kinds"):
-        key = row.key.split(".", 1)[1]
-        for name in (key, row.words["label"], *row.words["aliases"].split(";")):
-            said = plain_words(name)
-            if said and len(said) > length and re.search(rf"\b{re.escape(said)}s?\b", text):
-                best, length = key, len(said)
-    return best
+def _keys(tables: Tables) -> frozenset[str]:
+    return frozenset(row.key.split(".", 1)[1] for row in tables.rows("hazard_kinds"))
 
 
-def _none_in(path: Path) -> Fault:
-    return Fault(
-        "no finds in the file",
-        "0 rows",
-        "there is nothing to log",
-        "check that the right file was exported",
-        where=str(path),
-    )
+def _turned(found: Found) -> Found:
+    """Latitude and longitude exchanged, but for rows that say themselves which is which."""
+    shapes = swapped(found.table.geometry).to_numpy().copy()
+    kept = sorted(found.sure)
+    shapes[kept] = found.table.geometry.to_numpy()[kept]
+    return found._replace(table=found.table.set_geometry(shapes, crs=WGS84))
 
 
-def _from_rows(rows: list[dict[str, Any]], path: Path) -> gpd.GeoDataFrame:
-    if not rows:
-        raise InputError(_none_in(path))
-    table = pd.DataFrame(rows, dtype=object)
-    points = shapely.points(table["lon"].to_numpy(float), table["lat"].to_numpy(float))
-    return gpd.GeoDataFrame(table.drop(columns=["lon", "lat"]), geometry=points, crs=WGS84)
-
-
-def _from_vectors(path: Path, *, swap_xy: bool) -> gpd.GeoDataFrame:
-    table = read_layer(path, what="hazards", swap_xy=swap_xy)
-    if table.empty:
-        raise InputError(_none_in(path))
-    table = table[sorted(table.columns, key=lambda name: str(name) != str(name).lower())]
-    names = pd.Index([str(name).lower() for name in table.columns])  # a name spelt like ours first
-    table = table.set_axis(names, axis="columns").loc[:, ~names.duplicated()].to_crs(WGS84)
-    table["geometry"] = shapely.force_2d(table.geometry.to_numpy())
-    return table
-
-
-def _finished(
-    raw: gpd.GeoDataFrame, where: str, tables: Tables, zone: tzinfo, faults: list[Fault]
-) -> Layer:
-    faults += _place_faults(raw, where, unplaced=bool(faults))
+def _finished(found: Found, where: str, tables: Tables, zone: tzinfo) -> Layer:
+    raw = found.table.set_geometry(of_one_kind(found.table.geometry.to_numpy()), crs=WGS84)
+    faults = list(found.faults)
+    faults += place_faults(raw.geometry.to_numpy(), found.places, told=found.told)
+    said, looked_up = _said(raw, tables)
+    kinds = kinds_of(looked_up, tables)
     out: dict[str, Any] = {
-        "hazard_id": _words(raw, ("hazard_id", "id")),
-        "note": _words(raw, ("note", "desc", "description"), bare=False),
-        "who": _words(raw, ("who", "by")),
+        "hazard_id": _words(raw, "hazard_id"),
+        "kind": kinds,
+        "note": _notes(raw, said, kinds, tables),
+        "who": _words(raw, "who"),
     }
-    said = _words(raw, ("kind", "type", "what"))
-    out["kind"] = [kind_of(words, tables) for words in said]
-    out["note"] = [
-        _with_words(note, words, kind, tables)
-        for note, words, kind in zip(out["note"], said, out["kind"], strict=True)
-    ]
-    out["time"], local = _times(raw, where, faults, zone)
-    for column in ("radius_m", "height_m"):
-        out[column] = _numbers(raw, column, where, faults)
-    faults += _twice(out["hazard_id"], where)
+    out["time"], local = _times(found, faults, zone)
+    out |= _figures(found, faults, tables)
+    out["photo"] = list(raw["photo"]) if "photo" in raw.columns else [b""] * len(raw)
+    faults += _twice(out["hazard_id"], found.places)
     raise_all(faults)
-    shapes, mends = _mended(raw.geometry.to_numpy(), where)
+    shapes, mends = mended(raw.geometry.to_numpy(), found.places)
     table = gpd.GeoDataFrame(pd.DataFrame(out)[list(_COLUMNS)], geometry=shapes, crs=WGS84)
     named = table["hazard_id"] != ""
     checked(table.assign(hazard_id=table["hazard_id"].where(named, "-")), HAZARDS, where=where)
-    notes = [*_kind_notes(said, out["kind"], where), *mends]
+    notes = [*some(kind_notes(looked_up, kinds, where), where), *some(mends, where), *found.notes]
+    notes += _accuracy_note(raw, where, tables)
     if local:
         notes.append(f"{where}: {local} times without a zone taken as {zone} time")
     return Layer(table, tuple(notes))
 
 
-def _with_words(note: str, words: str, kind: str, tables: Tables) -> str:
-    """The note, with the finder's own words for the kind before it where they say more."""
-    label = tables[f"hazard_kinds.{kind}"].words["label"]
-    told = plain_words(words)
-    if not told or told in (plain_words(kind), plain_words(label)) or told in plain_words(note):
-        return note
-    return f"{words.strip()} - {note}" if note else words.strip()
+def _words(raw: pd.DataFrame, name: str) -> list[str]:
+    """A column as text, blanks at its ends taken off; a note keeps them."""
+    if name not in raw.columns:
+        return [""] * len(raw)
+    held = [words(cell) for cell in raw[name]]
+    return held if name == "note" else [cell.strip() for cell in held]
 
 
-def _twice(ids: list[str], where: str) -> list[Fault]:
+def _said(raw: pd.DataFrame, tables: Tables) -> tuple[list[str], list[str]]:
+    """The words for each kind, and the words it is read out of: with the name, where they need it.
+
+    The kind's own words come first; where they name none, and do not say outright that the thing
+    is unknown, the name is looked at with them.
+    """
+    names = _words(raw, "name")
+    said = [kind or name for kind, name in zip(_words(raw, "kind"), names, strict=True)]
+    looked_up = [
+        f"{words} - {name}"
+        if kind == UNKNOWN_KIND and name not in ("", words) and says_more(words, kind, tables)
+        else words
+        for words, name, kind in zip(said, names, kinds_of(said, tables), strict=True)
+    ]
+    return said, looked_up
+
+
+def _notes(raw: pd.DataFrame, said: list[str], kinds: list[str], tables: Tables) -> list[str]:
+    """The finder's note, with a name and words for the kind before it where they say more."""
+    names = _words(raw, "name")
+    whole = []
+    for note, name, spoken, kind in zip(_words(raw, "note"), names, said, kinds, strict=True):
+        told = f"{name} - {note}".removesuffix(" - ") if says_more(name, kind, tables) else note
+        whole.append(with_words(told, spoken, kind, tables))
+    return whole
+
+
+def _twice(ids: list[str], places: list[str]) -> list[Fault]:
     seen: set[str] = set()
     faults = []
-    for row, name in enumerate(ids, start=1):
+    for name, place in zip(ids, places, strict=True):
         if name and name in seen:
             faults.append(
                 Fault(
@@ -185,138 +176,111 @@ def _twice(ids: list[str], where: str) -> list[Fault]:
                     name,
                     "one find would hide the other",
                     "give each find its own id, or none",
-                    where=f"{where} row {row}",
+                    where=place,
                 )
             )
         seen.add(name)
     return faults
 
 
-def _mended(shapes: np.ndarray, where: str) -> tuple[np.ndarray, list[str]]:
-    """The shapes with self-crossing areas mended, and which, in words."""
-    bad = np.flatnonzero(~shapely.is_valid(shapes))
-    if not bad.size:
-        return shapes, []
-    whole = shapes.copy()
-    whole[bad] = shapely.make_valid(shapes[bad])
-    return whole, [f"{where} row {row + 1}: outline crossed itself, mended" for row in bad]
+def _times(found: Found, faults: list[Fault], zone: tzinfo) -> tuple[pd.Series, int]:
+    """The moments in UTC, and how many were written without a zone."""
+    raw = found.table
+    nothing = [None] * len(raw)
+    columns = [raw[name] if name in raw.columns else nothing for name in ("time", "date")]
+    out: list[datetime | None] = [None] * len(raw)
+    local = 0
+    for row, (held, day) in enumerate(zip(*columns, strict=True)):
+        try:
+            read = moment(held, day)
+            out[row] = None if read is None else aware(read, zone)
+        except ValueError as error:
+            faults.append(_no_time(error, " ".join(filter(None, (words(day), words(held)))),
+                                   found.places[row]))  # fmt: skip
+            continue
+        local += read is not None and read.tzinfo is None and zone is not UTC
+    return pd.Series(out, index=raw.index, dtype="datetime64[us, UTC]"), local
 
 
-def _place_faults(raw: gpd.GeoDataFrame, where: str, *, unplaced: bool) -> list[Fault]:
-    """Positions off the earth; where the reader told of rows without one, no more of those."""
-    shapes = raw.geometry.to_numpy()
-    bounds = shapely.bounds(shapes)
-    bad = ~np.isfinite(bounds).all(axis=1) | (np.abs(bounds[:, [0, 2]]) > 180).any(axis=1)
-    bad |= (np.abs(bounds[:, [1, 3]]) > 90).any(axis=1)
-    if unplaced:
-        bad &= np.isfinite(bounds).all(axis=1)
-    turned = (np.abs(bounds[:, 0]) <= 90) & (np.abs(bounds[:, 1]) > 90)
-    return [
-        Fault(
-            "a position that is not on earth",
-            f"{shapes[row]}"[:60],
-            "a find without a place cannot be mapped",
-            "give --swap-xy: latitude and longitude look swapped"
-            if turned[row]
-            else "give degrees east and north",
-            where=f"{where} row {row + 1}",
-        )
-        for row in np.flatnonzero(bad)
-    ]
-
-
-def _words(raw: pd.DataFrame, names: tuple[str, ...], *, bare: bool = True) -> list[str]:
-    """The first of these columns as text, blanks at its ends taken off; a note keeps them."""
-    for name in names:
-        if name in raw.columns:
-            words = [_whole(held) for held in raw[name]]
-            return [word.strip() for word in words] if bare else words
-    return [""] * len(raw)
-
-
-def _whole(held: Any) -> str:
-    if _nothing(held):
-        return ""
-    if isinstance(held, float) and held.is_integer():
-        return str(int(held))
-    return str(held)
-
-
-def _nothing(held: Any) -> bool:
-    return held is None or held is pd.NA or (pd.api.types.is_scalar(held) and bool(pd.isna(held)))
-
-
-def _kind_notes(said: list[str], kinds: list[str], where: str) -> tuple[str, ...]:
-    counts: dict[tuple[str, str], int] = {}
-    for words, kind in zip(said, kinds, strict=True):
-        if words != kind:
-            counts[words, kind] = counts.get((words, kind), 0) + 1
-    return tuple(
-        f"{where}: {number} x '{words}' taken as {kind}"
-        if words
-        else f"{where}: {number} without a kind, logged as {kind}"
-        for (words, kind), number in counts.items()
+def _no_time(error: ValueError, seen: str, place: str) -> Fault:
+    told = isinstance(error, CellError)
+    return Fault(
+        error.what if isinstance(error, CellError) else "a time that cannot be read",
+        seen[:60],
+        "what was found before a flood and after it would be mixed up",
+        error.mend if told else "write it as 2026-06-01T09:30:00-05:00",  # type: ignore[attr-defined]
+        where=place,
     )
 
 
-def _times(
-    raw: pd.DataFrame, where: str, faults: list[Fault], zone: tzinfo
-) -> tuple[pd.Series, int]:
-    """The moments in UTC, and how many were written without a zone."""
-    found: list[datetime | None] = [None] * len(raw)
-    local = 0
-    for row, held in enumerate(raw["time"] if "time" in raw.columns else ()):
-        try:
-            moment = _moment(held)
-            found[row] = None if moment is None else aware(moment, zone)
-        except ValueError:
-            faults.append(
-                Fault(
-                    "a time that cannot be read",
-                    str(held),
-                    "what was found before a flood and after it would be mixed up",
-                    "write it as 2026-06-01T09:30:00-05:00",
-                    where=f"{where} row {row + 1}",
-                )
-            )
-            continue
-        local += moment is not None and moment.tzinfo is None and zone is not UTC
-    return pd.Series(found, index=raw.index, dtype="datetime64[us, UTC]"), local
+def _figures(found: Found, faults: list[Fault], tables: Tables) -> dict[str, list[float]]:
+    """Radius (given, else out of the device's accuracy), height and heading."""
+    limits = {name: HAZARDS.columns[name].checks[0].statistics for name in ("radius_m", "height_m")}
+    most = {name: (held["min_value"], held["max_value"]) for name, held in limits.items()}
+    factor = tables.number("looking.accuracy_factor")
+    radius, height, heading, accuracy = (
+        _numbers(found, name, faults, within)
+        for name, within in (
+            ("radius_m", most["radius_m"]),
+            ("height_m", most["height_m"]),
+            ("heading_deg", (0.0, _MOST_HEADING_DEG)),
+            ("accuracy_m", (0.0, most["radius_m"][1] / factor)),
+        )
+    )
+    worth = [factor * held if held > 0 else math.nan for held in accuracy]  # 0: nothing was known
+    return {
+        "radius_m": [w if math.isnan(r) else r for r, w in zip(radius, worth, strict=True)],
+        "height_m": height,
+        "heading_deg": [held % _MOST_HEADING_DEG for held in heading],
+    }
 
 
-def _moment(held: Any) -> datetime | None:
-    if _nothing(held) or (isinstance(held, str) and not held.strip()):
-        return None
-    if isinstance(held, pd.Timestamp):
-        return held.to_pydatetime()
-    return held if isinstance(held, datetime) else datetime.fromisoformat(str(held).strip())
+def _accuracy_note(raw: pd.DataFrame, where: str, tables: Tables) -> list[str]:
+    """How many radii are a device's accuracy figure times the factor of the tables."""
+    if "accuracy_m" not in raw.columns:
+        return []
+    radius = raw["radius_m"] if "radius_m" in raw.columns else [""] * len(raw)
+    pairs = zip(raw["accuracy_m"], radius, strict=True)
+    count = sum(figure(held) > 0 and math.isnan(figure(given)) for held, given in pairs)
+    factor = tables.number("looking.accuracy_factor")
+    return [f"{where}: {count} x accuracy times {factor:g} taken as the 95 % radius"] * bool(count)
 
 
-def _numbers(raw: pd.DataFrame, name: str, where: str, faults: list[Fault]) -> list[float]:
-    if name not in raw.columns:
-        return [float("nan")] * len(raw)
+def _numbers(
+    found: Found, name: str, faults: list[Fault], within: tuple[float, float]
+) -> list[float]:
+    if name not in found.table.columns:
+        return [math.nan] * len(found.table)
     out = []
-    for row, held in enumerate(raw[name]):
+    for held, place in zip(found.table[name], found.places, strict=True):
         try:
-            out.append(float("nan") if _whole(held).strip() == "" else float(held))
-        except (TypeError, ValueError):
+            read = _within(held, *within)
+        except CellError as error:
+            read = math.nan
             faults.append(
                 Fault(
-                    f"{name} is not a number",
-                    str(held),
+                    f"{name} {error.what}",
+                    words(held)[:60],
                     "the mark would be misplaced",
-                    "give metres with a decimal point",
-                    where=f"{where} row {row + 1}",
+                    error.mend,
+                    where=place,
                 )
             )
-            out.append(float("nan"))
+        out.append(read)
     return out
+
+
+def _within(held: Any, low: float, high: float) -> float:
+    read = figure(held)
+    if read < low or read > high:
+        raise CellError("is out of range", f"give {low:g} to {high:.4g}")
+    return read
 
 
 def distant(
     table: gpd.GeoDataFrame, fields: gpd.GeoDataFrame, *, beyond_m: float
 ) -> tuple[tuple[int, ...], bool]:
-    """Which rows lie far from every field, and whether swapping x and y would cure them all.
+    """Rows that lie far from every field, and whether swapping x and y would bring them home.
 
     Parameters
     ----------

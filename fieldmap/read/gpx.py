@@ -1,4 +1,4 @@
-"""GPX: waypoints as finds, tracks as who looked where."""
+"""GPX tracks: who looked where."""
 
 from __future__ import annotations
 
@@ -16,40 +16,6 @@ from pyproj import CRS
 from fieldmap.crs import WGS84
 from fieldmap.errors import Fault, InputError, raise_all
 from fieldmap.read.paths import plain_file, refuse_doctype
-
-
-def read_waypoints(name: str | Path) -> list[dict[str, Any]]:
-    """Waypoints of a GPX file as rows: ``lon, lat, kind, note, time, id``.
-
-    Raises
-    ------
-    InputError
-        Not GPX, a declared document type, or no waypoints.
-    """
-    gpx = _open(name, what="hazards")
-    if not gpx.waypoints:
-        raise InputError(
-            Fault(
-                "no waypoints in the file",
-                "0",
-                "there is nothing to log",
-                "export waypoints, not only tracks",
-                where=str(name),
-            )
-        )
-    return [
-        {
-            "lon": point.longitude,
-            "lat": point.latitude,
-            "kind": point.type or point.name or "",
-            "note": " - ".join(
-                text for text in (point.name, point.description, point.comment) if text
-            ),
-            "time": point.time,
-            "id": "",
-        }
-        for point in gpx.waypoints
-    ]
 
 
 def read_tracks(names: list[Path], *, crs: CRS) -> tuple[gpd.GeoDataFrame, tuple[str, ...]]:

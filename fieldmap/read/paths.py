@@ -5,10 +5,11 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from pathlib import Path
-from xml.etree.ElementTree import ParseError
+from typing import IO
+from xml.etree.ElementTree import Element, ParseError
 
 from defusedxml.common import DefusedXmlException
-from defusedxml.ElementTree import iterparse
+from defusedxml.ElementTree import iterparse, parse
 
 from fieldmap.errors import Fault, InputError
 
@@ -25,7 +26,13 @@ _BEGINS = {
     ".geojson": (b"{",),
     ".json": (b"{",),
     ".gpx": (b"<",),
+    ".kml": (b"<",),
+    ".kmz": (b"PK\3\4",),
+    ".jpg": (b"\xff\xd8\xff",),
+    ".jpeg": (b"\xff\xd8\xff",),
+    ".png": (b"\x89PNG",),
 }
+_NO_XML = (DefusedXmlException, ParseError, LookupError, ValueError)
 _BLANKS = b"\xef\xbb\xbf \t\r\n"
 
 
@@ -134,26 +141,51 @@ def refuse_doctype(path: Path) -> None:
     try:
         for _, element in iterparse(path, forbid_dtd=True):
             element.clear()
-    except DefusedXmlException:
-        raise InputError(
-            Fault(
-                "XML with a document type",
-                path.name,
-                "such a file can pull in others or swell without end",
-                "export it again from the program it came from",
-                where=str(path),
-            )
-        ) from None
-    except (ParseError, LookupError, ValueError) as error:
-        raise InputError(
-            Fault(
-                "XML that cannot be parsed",
-                str(error),
-                "nothing of it was taken",
-                "export it again from the device",
-                where=str(path),
-            )
-        ) from None
+    except _NO_XML as error:
+        raise InputError(_no_xml(error, path)) from None
+
+
+def xml_root(source: Path | IO[bytes], *, path: Path) -> Element:
+    """The root of an XML file (or of what was unpacked of it), with any document type refused.
+
+    Raises
+    ------
+    InputError
+        A declaration was found, or it cannot be parsed.
+    """
+    try:
+        return parse(source, forbid_dtd=True).getroot()
+    except _NO_XML as error:
+        raise InputError(_no_xml(error, path)) from None
+
+
+def local_name(element: Element) -> str:
+    """An element's name without its namespace.
+
+    Examples
+    --------
+    >>> local_name(Element("{http://www.opengis.net/kml/2.2}Point"))
+    'Point'
+    """
+    return str(element.tag).rpartition("}")[2]
+
+
+def _no_xml(error: Exception, path: Path) -> Fault:
+    if isinstance(error, DefusedXmlException):
+        return Fault(
+            "XML with a document type",
+            path.name,
+            "such a file can pull in others or swell without end",
+            "export it again from the program it came from",
+            where=str(path),
+        )
+    return Fault(
+        "XML that cannot be parsed",
+        str(error),
+        "nothing of it was taken",
+        "export it again from the device",
+        where=str(path),
+    )
 
 
 def _head(path: Path) -> bytes:

@@ -14,10 +14,13 @@ import shapely
 from pyproj import CRS
 from shapely.errors import ShapelyError
 
+from fieldmap.crs import WGS84
 from fieldmap.errors import Fault, InputError, raise_all
+from fieldmap.read.kml import SUFFIXES as KML_SUFFIXES
+from fieldmap.read.kml import Placemark, read_placemarks
 from fieldmap.read.paths import plain_file
 
-SUFFIXES = (".gpkg", ".geojson", ".json", ".shp")
+SUFFIXES = (".gpkg", ".geojson", ".json", ".shp", *KML_SUFFIXES)
 MEND_SWAP = (
     "give --swap-xy (start, hazards import), or name the file in swap_xy under [files] of farm.toml"
 )
@@ -52,6 +55,8 @@ def read_layer(name: str | Path, *, what: str, swap_xy: bool = False) -> gpd.Geo
     """
     file, layer = split_layer(str(name))
     path = plain_file(file, suffixes=SUFFIXES, what=what)
+    if path.suffix.lower() in KML_SUFFIXES:
+        return _from_kml(path, what, swap_xy=swap_xy)
     _complete(path, what)
     try:
         table = _read(path, _only_layer(path, what) if layer is None else layer, what)
@@ -101,6 +106,53 @@ def read_layer(name: str | Path, *, what: str, swap_xy: bool = False) -> gpd.Geo
         table = table.set_geometry(swapped(table.geometry))
     _believable(table, str(name))
     return table
+
+
+def _from_kml(path: Path, what: str, *, swap_xy: bool) -> gpd.GeoDataFrame:
+    """Every placemark as a row: ``name, description`` and its extended data, in WGS 84.
+
+    A placemark without a shape stays, for its row to say.
+
+    Raises
+    ------
+    InputError
+        A placemark that cannot be read, or a link to another file, where ground would be lost.
+    """
+    marks = read_placemarks(path)
+    faults = list(marks.faults)
+    if marks.links:
+        faults.append(
+            Fault(
+                f"{what}: links to other files",
+                str(marks.links),
+                "what stands behind them is not read, and would be missing",
+                "export what they show into the file itself",
+                where=str(path),
+            )
+        )
+    raise_all(faults)
+    table = pd.DataFrame([_cells(mark) for mark in marks.rows], dtype=object)
+    for column in ("name", "description"):
+        if column not in table.columns:
+            table[column] = None
+    shapes = [mark.shape for mark in marks.rows]
+    out = gpd.GeoDataFrame(table, geometry=gpd.GeoSeries(shapes, crs=WGS84))
+    if swap_xy:
+        out = out.set_geometry(swapped(out.geometry))
+    _believable(out, str(path))
+    return out
+
+
+def _cells(mark: Placemark) -> dict[str, str | None]:
+    """A placemark's columns; extended data called like one of its own keeps a name beside it."""
+    own: dict[str, str | None] = {"name": mark.name or None,
+                                  "description": mark.description or None}  # fmt: skip
+    for name, held in mark.data.items():
+        if name == "geometry" or own.get(name, held) not in (held, None):
+            own[f"{name} (data)"] = held
+        else:
+            own[name] = held
+    return own
 
 
 def _read(path: Path, layer: str, what: str) -> gpd.GeoDataFrame | pd.DataFrame:

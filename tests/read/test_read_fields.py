@@ -267,6 +267,28 @@ def test_by_hand_wrong_types_are_told_once_each(tmp_path: Path) -> None:
     assert all(fault.where.endswith("row 1") for fault in faults)
 
 
+def test_by_hand_the_height_of_the_sward(tmp_path: Path) -> None:
+    rows = [
+        feature(square(), field_id="a", HT="0.25"),
+        feature(square(), field_id="b", HT=None),
+        feature(square(), field_id="c", HT=0),
+    ]
+    path = geojson(tmp_path / "s.geojson", *rows)
+    held = read_fields(path, columns={"sward_m": "HT"}).table["sward_m"]
+    assert held.dtype == float
+    assert held.tolist() == pytest.approx([0.25, np.nan, 0.0], nan_ok=True)
+    assert read_fields(path).table["sward_m"].isna().all()
+
+
+def test_by_hand_a_sward_in_another_unit_is_not_believed(tmp_path: Path) -> None:
+    rows = [feature(square(), field_id="a", sward_m=25), feature(square(), field_id="b")]
+    (fault,) = faults_of(geojson(tmp_path / "s.geojson", *rows))
+    assert (fault.what, fault.value) == ("column sward_m is out of range", "25.0")
+    rows = [feature(square(), field_id="a", sward_m="knee high")]
+    (words,) = faults_of(geojson(tmp_path / "w.geojson", *rows))
+    assert words.what == "column sward_m does not hold numbers"
+
+
 @pytest.mark.parametrize(
     ("said", "means"),
     [("yes", True), ("No", False), (True, True), (0, False), ("", None), (None, None), ("t", True)],

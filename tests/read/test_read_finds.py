@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import csv
 import json
+import re
+import warnings
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -11,11 +13,12 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from small_geodata import GPX, feature, geojson, point, ring, two_fields
+from small_geodata import GPX, feature, geojson, point, ring, square, two_fields
 
 from fieldmap.errors import Fault, InputError
 from fieldmap.read.finds import UNKNOWN_KIND, distant, kind_of, read_finds
 from fieldmap.tables import load_tables
+from fieldmap.words import plain_words
 
 TABLES = load_tables()
 KINDS = {row.key.split(".", 1)[1] for row in TABLES.rows("hazard_kinds")}
@@ -104,7 +107,7 @@ def test_by_hand_two_columns_of_one_name(tmp_path: Path) -> None:
 def test_by_hand_positions_off_the_earth(tmp_path: Path) -> None:
     text = "lon,lat\n678000,5532000\n49.9,111.5\nnan,49.9\n11.5,49.9\n"
     faults = faults_of(csv_file(tmp_path / "p.csv", text))
-    assert [fault.where for fault in faults] == ["p.csv row 1", "p.csv row 2", "p.csv row 3"]
+    assert [fault.where for fault in faults] == ["p.csv line 2", "p.csv line 3", "p.csv line 4"]
     assert "--swap-xy" in faults[1].mend
     assert "--swap-xy" not in faults[0].mend
 
@@ -139,7 +142,7 @@ def test_by_hand_a_time_without_a_zone_is_the_farms_and_that_is_said(tmp_path: P
 
 def test_by_hand_duplicate_ids(tmp_path: Path) -> None:
     (fault,) = faults_of(csv_file(tmp_path / "d.csv", "id,lon,lat\nA,11,49\n,11,49\nA,12,49\n"))
-    assert (fault.value, fault.where) == ("A", "d.csv row 3")
+    assert (fault.value, fault.where) == ("A", "d.csv line 4")
 
 
 def test_by_hand_kinds_come_from_the_persons_own_words_and_it_is_said(tmp_path: Path) -> None:
@@ -162,12 +165,53 @@ def test_by_hand_geojson_cells_of_every_type(tmp_path: Path) -> None:
     path = geojson(
         tmp_path / "g.geojson",
         feature(point(), kind="stone", note="2026/06/01", id=1, who=["Ines"], radius_m=3),
-        feature(point(), Kind="STONE", kind="post", note=None, id=None, who=None, radius_m=None),
+        feature(point(), Remarks="", kind="post", note=None, id=None, who=None, radius_m=None),
     )
     table = finds(path)
     assert table["kind"].tolist() == ["stone", "post"]
     assert table["note"].tolist() == ["2026/06/01", ""]
     assert table["hazard_id"].tolist() == ["1", ""]
+
+
+def test_by_hand_two_columns_that_mean_the_same_are_refused(tmp_path: Path) -> None:
+    path = geojson(tmp_path / "g.geojson", feature(point(), Kind="STONE", kind="post"))
+    (fault,) = faults_of(path)
+    assert (fault.what, fault.value) == ("two columns that mean the same", "Kind, kind")
+
+
+def test_by_hand_plain_names_and_shapes_of_a_layer(tmp_path: Path) -> None:
+    parts = [point(), point(11.6)]
+    rows = [
+        feature({"type": "Point", "coordinates": [11.5, 49.9, 7]}, Type="wire", Remarks="old",
+                Observer="Ines", When="2026-06-01T09:30:00Z", Accuracy=5, plot="7"),
+        feature({"type": "GeometryCollection", "geometries": parts}, Type="post"),
+    ]  # fmt: skip
+    table, notes = read_finds(geojson(tmp_path / "g.geojson", *rows), tables=TABLES)
+    assert table["kind"].tolist() == ["loose_wire", "post"]
+    assert (table["note"].iloc[0], table["who"].iloc[0]) == ("wire - old", "Ines")
+    assert table["radius_m"].iloc[0] == pytest.approx(5 * 2.0789)
+    assert table.geometry.geom_type.tolist() == ["Point", "MultiPoint"]
+    assert not table.geometry.has_z.any()
+    assert "g.geojson: columns not used: plot" in notes
+
+
+def test_by_hand_a_shapefile_cuts_names_after_ten_characters(tmp_path: Path) -> None:
+    held = two_fields().set_geometry(two_fields().representative_point())
+    held = held.assign(kind="stone", description="by the gate", heading_deg=90.0)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # the writer says that it cuts the names
+        held.to_file(tmp_path / "s.shp", engine="pyogrio")
+    table = finds(tmp_path / "s.shp")
+    assert table["note"].tolist() == ["by the gate"] * 2
+    assert table["heading_deg"].tolist() == [90.0] * 2
+
+
+def test_by_hand_every_bad_shape_of_a_layer_at_once(tmp_path: Path) -> None:
+    mixed = {"type": "GeometryCollection", "geometries": [point(), square()]}
+    rows = [feature(shape, kind="stone") for shape in (None, mixed, point(), point())]
+    rows[3]["properties"]["radius_m"] = -1
+    found = faults_of(geojson(tmp_path / "g.geojson", *rows))
+    assert [fault.where for fault in found] == [f"g.geojson row {n}" for n in (1, 2, 4)]
 
 
 def test_by_hand_geojson_with_broken_shapes(tmp_path: Path) -> None:
@@ -215,6 +259,32 @@ def test_by_hand_swapping_would_cure(tmp_path: Path) -> None:
     path = csv_file(tmp_path / "s.csv", "lon,lat\n49.905,11.505\n11.505,49.905\n")
     rows, cured = distant(finds(path), two_fields().to_crs(32632), beyond_m=50_000)
     assert (rows, cured) == ((1,), True)
+
+
+def slowly(words: str) -> str:
+    """The rule said plainly: of every name that stands in the words, the longest, the first."""
+    text = plain_words(words)
+    if re.search(r"\b(no|not|none|without|removed|cleared|gone|picked up|taken away)\b", text):
+        return UNKNOWN_KIND
+    best, length = UNKNOWN_KIND, 0
+    for row in TABLES.rows("hazard_kinds"):
+        key = row.key.split(".", 1)[1]
+        for name in map(plain_words, (key, row.words["label"], *row.words["aliases"].split(";"))):
+            if len(name) > length and re.search(rf"\b{re.escape(name)}s?\b", text):
+                best, length = key, len(name)
+    return best
+
+
+NAMES = [
+    name for row in TABLES.rows("hazard_kinds")
+    for name in (row.words["label"], *row.words["aliases"].split(";"))
+]  # fmt: skip
+
+
+@given(words=st.lists(st.sampled_from([*NAMES, "by", "the", "old", "s", "no"]), max_size=5))
+def test_property_one_pass_finds_what_every_name_alone_would(words: list[str]) -> None:
+    for between in (" ", "_", "s "):
+        assert kind_of(between.join(words), TABLES) == slowly(between.join(words))
 
 
 @given(words=st.text())

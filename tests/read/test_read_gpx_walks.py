@@ -9,8 +9,11 @@ from pyproj import CRS
 from small_geodata import GPX
 
 from fieldmap.errors import InputError
-from fieldmap.read.gpx import read_tracks, read_waypoints
+from fieldmap.read.finds import read_finds
+from fieldmap.read.gpx import read_tracks
+from fieldmap.tables import load_tables
 
+TABLES = load_tables()
 UTM = CRS.from_epsg(32632)
 TIME = "<time>2026-06-01T10:00:00Z</time>"
 
@@ -79,8 +82,8 @@ def test_by_hand_every_point_off_the_earth_is_named(tmp_path: Path, lat: str) ->
 def test_by_hand_garbage(tmp_path: Path, content: bytes) -> None:
     (tmp_path / "g.gpx").write_bytes(content)
     with pytest.raises(InputError) as caught:
-        read_waypoints(tmp_path / "g.gpx")
-    assert caught.value.faults[0].where.endswith("g.gpx")
+        read_finds(tmp_path / "g.gpx", tables=TABLES)
+    assert caught.value.faults[0].where.removesuffix(" waypoint 1").endswith("g.gpx")
 
 
 @pytest.mark.parametrize(
@@ -94,11 +97,14 @@ def test_by_hand_garbage(tmp_path: Path, content: bytes) -> None:
 def test_by_hand_any_document_type_is_refused(tmp_path: Path, declared: str) -> None:
     text = f'<?xml version="1.0"?>{declared}<gpx version="1.1"><wpt lat="1" lon="1"/></gpx>'
     (tmp_path / "d.gpx").write_text(text)
-    for read in (read_waypoints, lambda path: read_tracks([path], crs=UTM)):
+    for read in (
+        lambda path: read_finds(path, tables=TABLES),
+        lambda path: read_tracks([path], crs=UTM),
+    ):
         with pytest.raises(InputError, match="XML with a document type"):
             read(tmp_path / "d.gpx")
 
 
 def test_by_hand_a_track_alone_holds_no_finds(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="no waypoints"):
-        read_waypoints(gpx(tmp_path / "w.gpx", walk((49.9, 11.5), (49.901, 11.5))))
+        read_finds(gpx(tmp_path / "w.gpx", walk((49.9, 11.5), (49.901, 11.5))), tables=TABLES)
