@@ -55,11 +55,11 @@ FLOODED = Cause(
     "flooded, not looked at",
     "unknown",
     "go and look",
-    "stood under water and nobody has looked since",
+    "stood under water and was not looked at well enough since",
 )
 
 #: Makes no zone: its ground is hatched over what else is known of it.
-UNLOOKED = Cause(9, "not looked at", "unknown", "", "nobody has looked here lately")
+UNLOOKED = Cause(9, "not looked at", "unknown", "", "not looked at well enough lately")
 
 GROUND_CAUSES = (
     NONE,

@@ -16,9 +16,11 @@ from rasterio.features import rasterize
 
 from fieldmap.crs import moved
 from fieldmap.grid import Grid
-from fieldmap.hazards.looked import Looking
+from fieldmap.hazards.chance import hardest_kind, sweep_width_m
+from fieldmap.hazards.looked import FieldLooking
 from fieldmap.machine import Machine
 from fieldmap.risk import causes as why
+from fieldmap.risk.seen import chance_cells
 from fieldmap.risk.side_slope import (
     Heading,
     Limits,
@@ -51,7 +53,9 @@ class Layers:
     """One field on cells: every band on the same grid, NaN outside the field.
 
     ``cause`` holds codes of :mod:`fieldmap.risk.causes`, ``level`` ranks of
-    :data:`fieldmap.finding.LEVELS`; ``looked`` is 1 where somebody walked lately, else 0.
+    :data:`fieldmap.finding.LEVELS`; ``looked`` is the mean chance that the walks showed a thing of
+    the hardest kind that is looked for, ``enough`` where it is enough to count as looked at;
+    ``water`` numbers each cell's last flood from 1, and ``flooded`` is 1 where there was one.
     ``acts`` is the cause before looking is asked about: what the zones are made of, so that
     a side slope still shows on ground that nobody has walked.
     """
@@ -61,6 +65,8 @@ class Layers:
     across: Grid
     use: Grid
     looked: Grid
+    enough: NDArray[np.bool_]
+    water: NDArray[np.int16]
     flooded: Grid
     level: Grid
     cause: Grid
@@ -107,7 +113,7 @@ def field_layers(
     field: shapely.Geometry,
     heights: Heights,
     marks: gpd.GeoDataFrame,
-    seen: Looking,
+    seen: FieldLooking,
     *,
     crs: CRS,
     machine: Machine | None,
@@ -123,14 +129,14 @@ def field_layers(
         Elevation over the field and two cells more, in its own system.
     marks : GeoDataFrame
         Hazards that reach the field: ``kind`` and the reach as polygons in ``crs``.
-    seen : Looking
-        Ground walked and flooded, in ``crs``.
+    seen : FieldLooking
+        Its walks and floods, in ``crs``.
     crs : pyproj.CRS
         The run's metric system.
     machine : Machine or None
         What is held to the slopes; of no machine nothing is known.
     tables : Tables
-        ``terrain.*``, ``side_slopes.*`` and the hazard kinds.
+        ``terrain.*``, ``side_slopes.*``, ``looking.*`` and the hazard kinds.
     """
     limits = limits_for(machine, tables=tables)
     cell_m = heights.cell_m
@@ -143,31 +149,33 @@ def field_layers(
     width = None if machine is None else machine.working_width_m
     heading = best_heading(ground, inside, field, limits, width_m=width, tables=tables)
     across = across_best(ground, heading)
-    flooded = burn.touched(shapely.intersection(seen.flooded, field))
-    # a cell on the rim has its middle outside the field: strips are cut a cell beyond it
-    near = shapely.buffer(field, 2 * cell_m / times, quad_segs=2)
-    since = burn.centred(shapely.intersection(seen.since_flood, near))
-    looked = np.where(flooded, since, burn.centred(shapely.intersection(seen.recent, near)))
+    water = burn.numbered([one.ground for one in seen.floods])
+    flooded = water > 0
+    sweep_m = sweep_width_m(hardest_kind(seen.sward_m, tables), seen.sward_m, tables)
+    looked = chance_cells(ground.percent, inside, water, seen, crs=crs, sweep_m=sweep_m)
+    enough = looked >= tables.number("looking.enough_chance")
     blind = heights.source_cell_m > tables.number("terrain.blind_cell_m")
     cause = _governing(
         ground.percent.values,
         across.values,
         burn.codes(marks, tables),
-        flooded & ~since,
+        flooded & ~enough,
         limits,
         blind=blind,
         tables=tables,
     )
     ranks = why.level_ranks(why.all_causes(tables))
     grid = ground.percent
-    unlooked = ~looked.astype(bool) & (ranks[cause] < ranks[why.UNLOOKED.code])
+    unlooked = ~enough & (ranks[cause] < ranks[why.UNLOOKED.code])
     governing = np.where(unlooked, why.UNLOOKED.code, cause)
     return Layers(
         inside=inside,
         ground=ground,
         across=across,
         use=side_slope_use(across, machine, tables=tables),
-        looked=grid.with_values(looked.astype(float), unit="", name="looked_at"),
+        looked=grid.with_values(looked, unit="", name="looked_at"),
+        enough=enough,
+        water=water,
         flooded=grid.with_values(flooded.astype(float), unit="", name="flooded"),
         level=grid.with_values(ranks[governing].astype(float), unit="", name="level"),
         cause=grid.with_values(governing.astype(float), unit="", name="governing_cause"),
@@ -218,11 +226,11 @@ class _Burner:
 
     def touched(self, shape: shapely.Geometry) -> NDArray[np.bool_]:
         """Cells that the shape touches."""
-        return self._burn([(shape, 1)], all_touched=True) == 1
+        return self._burn([(shape, 1)]) == 1
 
-    def centred(self, shape: shapely.Geometry) -> NDArray[np.bool_]:
-        """Cells whose middle lies in the shape."""
-        return self._burn([(shape, 1)], all_touched=False) == 1
+    def numbered(self, shapes: list[shapely.Geometry]) -> NDArray[np.int16]:
+        """Number, from 1, of the last of the shapes that touches each cell; 0 where none does."""
+        return self._burn([(shape, number) for number, shape in enumerate(shapes, 1)])
 
     def codes(self, marks: gpd.GeoDataFrame, tables: Tables) -> NDArray[np.int16]:
         """Cause code of the worst mark that touches each cell."""
@@ -232,11 +240,9 @@ class _Burner:
             (shape, codes[kind]) for kind, shape in zip(marks["kind"], marks.geometry, strict=True)
         ]
         pairs.sort(key=lambda pair: (order[pair[1]], -pair[1]))
-        return self._burn(pairs, all_touched=True)
+        return self._burn(pairs)
 
-    def _burn(
-        self, pairs: list[tuple[shapely.Geometry, int]], *, all_touched: bool
-    ) -> NDArray[np.int16]:
+    def _burn(self, pairs: list[tuple[shapely.Geometry, int]]) -> NDArray[np.int16]:
         pairs = [
             (moved(shape, self._from, self._to), code)
             for shape, code in pairs
@@ -249,6 +255,6 @@ class _Burner:
             out_shape=self._shape,
             transform=self._affine,
             fill=0,
-            all_touched=all_touched,
+            all_touched=True,
             dtype="int16",
         )

@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+import math
+
 import geopandas as gpd
 import numpy as np
 
-from fieldmap.finding import Finding, Level
+from fieldmap.finding import Finding, Level, worst
+from fieldmap.hazards.chance import hardest_kind, looked_for_kinds, sweep_width_m
+from fieldmap.hazards.looked import FieldLooking
 from fieldmap.risk.causes import KEEP_OUT
 from fieldmap.risk.layers import Layers
 from fieldmap.risk.told import GROUND_CAUTION, Told
 from fieldmap.tables import Constant, Tables
+
+_NAMED = 3
 
 
 def mark_findings(
@@ -106,45 +112,115 @@ def _signal(endangers: str) -> str:
     return "CAUTION" if harmed & {"rotor", "forage"} else "NOTICE"
 
 
-def looked_findings(field_id: str, layers: Layers, *, tables: Tables) -> list[Told]:
-    """How much of the field somebody walked lately, and of its flooded part since the water."""
+def looked_findings(
+    field_id: str, layers: Layers, seen: FieldLooking, *, tables: Tables
+) -> list[Told]:
+    """How much was looked at well enough, how much since the water, and what may be missed.
+
+    Parameters
+    ----------
+    field_id : str
+    layers : Layers
+    seen : FieldLooking
+        The walks that the layers were made with.
+    tables : Tables
+        ``looking.*`` and the hazard kinds.
+    """
     inside = layers.inside
-    looked = layers.looked.values[inside] > 0
-    flooded = layers.flooded.values[inside] > 0
-    told = [_share(field_id, "ground looked at", float(looked.mean()), tables)]
-    if flooded.any():
-        told.append(
-            _share(
-                field_id, "flooded ground looked at since", float(looked[flooded].mean()), tables
-            )
+    told = [_share(field_id, "ground looked at", float(layers.enough[inside].mean()), seen, tables)]
+    water = layers.water[inside]
+    if water.any():
+        least = min(
+            float(layers.enough[inside][water == number].mean())
+            for number in np.unique(water[water > 0])
         )
+        told.append(_share(field_id, "flooded ground looked at since", least, seen, tables))
+    if seen.walked:
+        level = worst(one.finding.level for one in told)
+        told.append(_missed(field_id, level, seen, tables))
     return told
 
 
-def _share(field_id: str, what: str, share: float, tables: Tables) -> Told:
+def _share(field_id: str, what: str, share: float, seen: FieldLooking, tables: Tables) -> Told:
     enough = tables["looking.enough_share"]
-    days = round(tables.number("looking.valid_days"))
+    kind = hardest_kind(seen.sward_m, tables)
     level: Level = "ok" if share >= enough.number() else "unknown"
-    words = f"Counted: strips along walks of the last {days} days" + (
-        ", after the water." if "flooded" in what else "."
-    )
     return Told(
         Finding(
             level=level,
             what=what,
             where=field_id,
-            why=words,
+            why="Counted in the same way, but only walks after the last water on each place."
+            if "flooded" in what
+            else _how_counted(kind, seen, tables),
             basis="measured",
-            sources=("tracks", enough.source),
+            sources=(
+                "tracks",
+                *tables.source_of(enough.key, "looking.enough_chance", f"hazard_kinds.{kind}"),
+            ),
             value=100 * share,
             limit=100 * enough.number(),
             unit="%",
             caution=GROUND_CAUTION,
         ),
-        ""
-        if level == "ok"
-        else f"Walk the ground that nobody has looked at, and keep the track: "
-        f"{100 * share:.0f}% of what counts here is looked at",
+        "" if level == "ok" else _to_look(share, seen),
+    )
+
+
+def _how_counted(kind: str, seen: FieldLooking, tables: Tables) -> str:
+    days = round(tables.number("looking.valid_days"))
+    chance = 100 * tables.number("looking.enough_chance")
+    label = tables[f"hazard_kinds.{kind}"].words["label"]
+    words = (
+        f"Counted: ground where the walks of the last {days} days had a chance of {chance:.0f}% or "
+        f"more of showing a thing as hard to see as {label}, the hardest of what is looked for."
+    )
+    if not seen.walked:
+        return f"{words} No walk came near."
+    mean = seen.mean_chance(sweep_width_m(kind, seen.sward_m, tables))
+    return f"{words} Mean chance over the field {mean:.2f}, {_sward_words(seen)}."
+
+
+def _sward_words(seen: FieldLooking) -> str:
+    if math.isnan(seen.sward_m):
+        return "in sward of unknown height, reckoned as tall"
+    return f"in sward {seen.sward_m:.2f} m high, as given"
+
+
+def _to_look(share: float, seen: FieldLooking) -> str:
+    words = (
+        f"Walk the ground that nobody has looked at well enough, and keep the track: "
+        f"{100 * share:.0f}% of what counts here is looked at"
+    )
+    if seen.walked and math.isnan(seen.sward_m):
+        words += "; or give sward_m, the sward's height on the day: unknown is reckoned as tall"
+    return words
+
+
+def _missed(field_id: str, level: Level, seen: FieldLooking, tables: Tables) -> Told:
+    """The chance of what nobody is expected to see from a walk, the lowest first."""
+    widths = {
+        kind: sweep_width_m(kind, seen.sward_m, tables)
+        for kind in looked_for_kinds(tables, looked_for=False)
+        if tables[f"hazard_kinds.{kind}"].words["level"] == "stop"
+    }
+    hardest = sorted(widths, key=lambda kind: widths[kind])[:_NAMED]
+    chances = {width: seen.mean_chance(width) for width in {widths[kind] for kind in hardest}}
+    named = [(chances[widths[kind]], tables[f"hazard_kinds.{kind}"]) for kind in hardest]
+    named.sort(key=lambda pair: pair[0])
+    words = ", ".join(f"{row.words['label']} {chance:.2f}" for chance, row in named)
+    return Told(
+        Finding(
+            level=level,
+            what="what the walks may have missed",
+            where=field_id,
+            why=f"Not counted on, for few see them: mean chance over the field {words}.",
+            basis="assumed",
+            sources=("tracks", *tables.source_of(*(row.key for _, row in named))),
+            value=100 * named[0][0] if named else None,
+            unit="%",
+            caution=GROUND_CAUTION,
+        )
     )
 
 

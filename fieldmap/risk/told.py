@@ -18,7 +18,11 @@ GROUND_CAUTION = (
 
 
 class Told(NamedTuple):
-    """What the tool tells, and what a person can do that would change it ("" when nothing)."""
+    """What the tool tells, and what a person can do that would change it ("" when nothing).
+
+    ``echo``: it follows from another finding and need not be named again beside it.
+    """
 
     finding: Finding
     change: str = ""
+    echo: bool = False

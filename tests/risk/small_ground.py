@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import geopandas as gpd
 import numpy as np
 import shapely
@@ -9,7 +11,7 @@ from affine import Affine
 from pyproj import CRS
 
 from fieldmap.grid import Grid
-from fieldmap.hazards.looked import Looking
+from fieldmap.hazards.looked import FieldLooking, Flood, Steps
 from fieldmap.machine import Machine
 from fieldmap.risk.layers import Heights, Layers, field_layers
 from fieldmap.tables import Tables, load_tables
@@ -17,8 +19,9 @@ from fieldmap.tables import Tables, load_tables
 UTM = CRS.from_epsg(32615)
 WEST, SOUTH = 500_000.0, 4_500_000.0
 TABLES = load_tables()
-NOWHERE = shapely.Polygon()
-UNSEEN = Looking(NOWHERE, NOWHERE, NOWHERE)
+BEFORE, FLOOD, AFTER, AGAIN, LAST = np.array(
+    ["2026-05-20", "2026-05-28", "2026-06-02", "2026-06-04", "2026-06-06"], "datetime64[us]"
+)
 
 
 def mower(**given: object) -> Machine:
@@ -62,12 +65,51 @@ def marks(*held: tuple[str, shapely.Geometry]) -> gpd.GeoDataFrame:
     )
 
 
+def seen_in(
+    field: shapely.Geometry,
+    *walked: tuple[np.datetime64, list[tuple[float, float]]],
+    floods: tuple[tuple[np.datetime64, shapely.Geometry], ...] = (),
+    sward_m: float = math.nan,
+    cell_m: float = 1.0,
+) -> FieldLooking:
+    """Walks by when they began, through places in metres from the lower left corner."""
+    paths = [np.array(path, float) + np.array([WEST, SOUTH]) for _, path in walked]
+    steps = [np.hstack([path[:-1], path[1:]]) for path in paths]
+    begun = [np.full(len(held), when) for held, (when, _) in zip(steps, walked, strict=True)]
+    return FieldLooking(
+        outline=field,
+        steps=Steps(
+            np.vstack([np.zeros((0, 4)), *steps]),
+            np.concatenate([np.array([], "datetime64[us]"), *begun]),
+        ),
+        floods=tuple(
+            Flood(when, shapely.MultiPolygon([ground]))
+            for when, ground in ((when, shapely.intersection(wet, field)) for when, wet in floods)
+            if ground.area > 0
+        ),
+        sward_m=sward_m,
+        cell_m=cell_m,
+        line_chance=TABLES.number("looking.line_chance"),
+    )
+
+
+def there_and_back(
+    west: float, south: float, east: float, north: float, *, apart_m: float = 2.0
+) -> list[tuple[float, float]]:
+    """Lines from west to east and back, so far apart, over a box."""
+    path: list[tuple[float, float]] = []
+    for number, y in enumerate(np.arange(south + apart_m / 2, north, apart_m)):
+        ends = [(west, float(y)), (east, float(y))]
+        path += ends if number % 2 == 0 else ends[::-1]
+    return path
+
+
 def layers_of(
     field: shapely.Geometry,
     ground: Heights,
     *,
     lying: gpd.GeoDataFrame | None = None,
-    seen: Looking = UNSEEN,
+    seen: FieldLooking | None = None,
     machine: Machine | None = None,
     tables: Tables = TABLES,
     known: bool = True,
@@ -77,7 +119,7 @@ def layers_of(
         field,
         ground,
         marks() if lying is None else lying,
-        seen,
+        seen_in(field) if seen is None else seen,
         crs=UTM,
         machine=mower() if machine is None and known else machine,
         tables=tables,

@@ -1,4 +1,4 @@
-"""What governs a cell: order of causes, marks, water, walks, and ground nobody knows."""
+"""What governs a cell: order of causes, marks, and ground nobody knows."""
 
 from __future__ import annotations
 
@@ -12,10 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pyproj import CRS, Transformer
 from small_ground import (
-    NOWHERE,
     SOUTH,
     TABLES,
-    UNSEEN,
     UTM,
     WEST,
     box,
@@ -24,15 +22,14 @@ from small_ground import (
     marks,
     mower,
     plane,
+    seen_in,
 )
 
 from fieldmap.finding import rank
 from fieldmap.grid import Grid
-from fieldmap.hazards.looked import Looking
 from fieldmap.risk import causes
 from fieldmap.risk.ground import slope_findings
 from fieldmap.risk.layers import Heights, Layers, _governing, empty_ground, field_layers
-from fieldmap.risk.marks import looked_findings
 from fieldmap.risk.side_slope import limits_for
 
 FIELD = box(20, 20, 100, 100)
@@ -186,20 +183,6 @@ def test_no_marks_by_hand() -> None:
     assert share(layers, "ok") == 1.0
 
 
-def test_ground_nobody_walked_is_unknown_and_keeps_its_zones_by_hand() -> None:
-    """By hand: half the field walked; the other half is unknown in the bands, steep or gentle."""
-    seen = Looking(recent=box(0, 0, 500, 52), since_flood=NOWHERE, flooded=NOWHERE)
-    gentle = layers_of(FIELD, heights(plane(0.02, 0.01)), seen=seen)
-    walked = gentle.looked.values > 0
-    assert 0 < walked[gentle.inside].mean() < 1
-    assert (gentle.level.values[gentle.inside & walked] == rank("ok")).all()
-    assert (gentle.level.values[gentle.inside & ~walked] == rank("unknown")).all()
-    assert (gentle.cause.values[gentle.inside & ~walked] == causes.UNLOOKED.code).all()
-    assert share(gentle, "ok") == 1.0
-    steep = layers_of(FIELD, heights(plane(0.5, 0.0)), seen=seen)
-    assert (steep.level.values[steep.inside] == rank("stop")).all()
-
-
 def test_a_field_off_the_elevation_is_unknown_by_hand() -> None:
     """By hand: heights that are nowhere known make every cell unknown and name the lack."""
     ground = heights(np.full((24, 24), np.nan))
@@ -242,7 +225,7 @@ def test_huge_cells_do_not_fill_memory_regression() -> None:
 
 
 def test_a_field_smaller_than_a_cell_by_hand() -> None:
-    """By hand: a field of a quarter of a square metre lies on a cell, and is looked at there."""
+    """By hand: a field of a quarter of a square metre lies on a cell, and is judged there."""
     small = box(52.1, 52.1, 52.6, 52.6)
     layers = layers_of(small, heights(plane(0.4, 0.0)))
     assert layers.inside.sum() == 1
@@ -257,69 +240,6 @@ def test_parts_and_holes_by_hand() -> None:
     for x, y, held in ((20, 50, True), (45, 50, False), (85, 55, False), (65, 55, True)):
         column, row = ~layers.level.transform @ (WEST + x, SOUTH + y)
         assert layers.inside[math.floor(row), math.floor(column)] == held, (x, y)
-
-
-def walked(*strips: shapely.Geometry) -> shapely.Geometry:
-    return shapely.union_all(strips)
-
-
-def test_flooded_and_unwalked_is_unknown_by_hand() -> None:
-    """By hand: the wet half is unknown although it was walked before the water."""
-    wet = box(20, 20, 60, 100)
-    seen = Looking(recent=FIELD, since_flood=NOWHERE, flooded=wet)
-    layers = layers_of(FIELD, heights(plane(0.0, 0.0)), seen=seen)
-    under = layers.inside & (layers.flooded.values > 0)
-    assert (layers.level.values[under] == rank("unknown")).all()
-    assert layers.looked.values[under].max() == 0
-    assert share(layers, "ok") == pytest.approx(0.5, abs=0.1)
-    told = [one.finding for one in looked_findings("F", layers, tables=TABLES)]
-    assert [finding.level for finding in told] == ["unknown", "unknown"]
-    assert told[1].value == 0.0
-
-
-def test_a_field_walked_all_over_is_looked_at_regression() -> None:
-    """Regression: cells on the rim have their middle outside, and never counted as looked at.
-
-    On a small field they are many: walked to a stride beyond its edge it is looked at whole.
-    """
-    small = box(21, 21, 43, 43)
-    strips = shapely.buffer(small, 3.0)
-    seen = Looking(recent=strips, since_flood=strips, flooded=small)
-    layers = layers_of(small, heights(plane(0.0, 0.0)), seen=seen)
-    assert layers.looked.values[layers.inside].mean() == 1.0
-    assert share(layers, "ok") == 1.0
-
-
-lines = st.lists(
-    st.tuples(st.floats(20, 100), st.floats(20, 100), st.floats(20, 100), st.floats(20, 100)),
-    max_size=4,
-)
-
-
-def strips(held: list[tuple[float, float, float, float]]) -> shapely.Geometry:
-    return walked(
-        *(
-            shapely.LineString([(WEST + a, SOUTH + b), (WEST + c, SOUTH + d + 0.01)]).buffer(3.0)
-            for a, b, c, d in held
-        )
-    )
-
-
-@given(first=lines, more=lines, flood=st.booleans())
-@settings(max_examples=40, deadline=None)
-def test_more_walking_never_lowers_property(
-    first: list[tuple[float, float, float, float]],
-    more: list[tuple[float, float, float, float]],
-    flood: bool,
-) -> None:
-    """Property: another walk never takes looked-at ground away, and makes no cell worse."""
-    wet = box(20, 20, 100, 60) if flood else NOWHERE
-    ground = heights(plane(0.0, 0.0))
-    once = layers_of(FIELD, ground, seen=Looking(strips(first), strips(first), wet))
-    both = strips([*first, *more])
-    twice = layers_of(FIELD, ground, seen=Looking(both, both, wet))
-    assert (twice.looked.values >= once.looked.values).all()
-    assert (twice.level.values <= once.level.values).all()
 
 
 def test_a_raster_in_degrees_says_the_same_property() -> None:
@@ -338,7 +258,7 @@ def test_a_raster_in_degrees_says_the_same_property() -> None:
         FIELD,
         Heights(grid, cell_m, cell_m, "elevation.tif"),
         marks(),
-        UNSEEN,
+        seen_in(FIELD),
         crs=UTM,
         machine=mower(),
         tables=TABLES,
