@@ -2,5 +2,6 @@
 
 from fieldmap.write.assessment import write_assessment
 from fieldmap.write.move import write_move
+from fieldmap.write.search import write_search
 
-__all__ = ["write_assessment", "write_move"]
+__all__ = ["write_assessment", "write_move", "write_search"]

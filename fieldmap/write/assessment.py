@@ -10,6 +10,7 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
 import pyogrio
 import pyproj
 import rasterio
@@ -18,11 +19,14 @@ import shapely
 from fieldmap import JSON_SCHEMA, __version__
 from fieldmap.assessment import Assessment
 from fieldmap.farm import FARM_FILE, Farm
+from fieldmap.field_answer import FieldAnswer
 from fieldmap.finding import LEVELS
 from fieldmap.read.vectors import split_layer
 from fieldmap.risk.causes import all_causes
 from fieldmap.tables import Tables, load_tables
+from fieldmap.units import System
 from fieldmap.write.files import fields_csv, fields_json, findings_csv, geopackage
+from fieldmap.write.marks import pick_up_gpx
 from fieldmap.write.names import page_name
 from fieldmap.write.outputs import Outputs
 from fieldmap.write.pages import field_page, index_page
@@ -85,6 +89,8 @@ def write_assessment(
                 files.text(
                     f"fields/{name}.html", field_page(field_payload(assessment, answer, shown))
                 )
+            if len(answer.pick_up):
+                files.text(f"fields/{name}.gpx", pick_up_gpx(*_gpx_of(assessment, answer)))
         geopackage(files.path("farm.gpkg"), assessment)
         files.text("fields.csv", fields_csv(assessment))
         files.text("findings.csv", findings_csv(assessment))
@@ -93,6 +99,11 @@ def write_assessment(
             "run.json", run_facts(assessment) | {"files": sorted((*files.names, "run.json"))}
         )
     return tuple(folder / name for name in files.names)
+
+
+def _gpx_of(assessment: Assessment, answer: FieldAnswer) -> tuple[str, pd.DataFrame, System]:
+    settings = assessment.farm.settings
+    return f"{settings.name} {answer.field_id}", answer.pick_up, settings.units
 
 
 def band_words(tables: Tables) -> dict[str, str]:
@@ -180,9 +191,15 @@ def _facts(path: Path) -> dict[str, Any]:
 
 
 def _overrides(tables: Tables) -> dict[str, dict[str, Any]]:
+    """The farm's own figures by key, and by key and column where a column was given."""
     shipped = load_tables()
-    return {
-        key: {"value": row.value, "was": shipped[key].value, "unit": row.unit}
-        for key, row in tables.constants.items()
-        if row.overridden
-    }
+    held: dict[str, dict[str, Any]] = {}
+    for key, row in tables.constants.items():
+        was = shipped[key]
+        given = [name for name, words in row.words.items() if words != was.words[name]]
+        for name in given:
+            figures = {"value": float(row.words[name]), "was": float(was.words[name])}
+            held[f"{key}.{name}"] = {**figures, "unit": "m"}
+        if row.overridden and (not given or row.value != was.value):
+            held[key] = {"value": row.value, "was": was.value, "unit": row.unit}
+    return held

@@ -18,9 +18,9 @@ import shapely
 
 from fieldmap import JSON_SCHEMA
 from fieldmap.assessment import Assessment
-from fieldmap.farm import Farm
 from fieldmap.finding import Finding
 from fieldmap.risk.zones import COLUMNS as ZONE_COLUMNS
+from fieldmap.tables import Tables
 
 FINDING_COLUMNS = (
     "field_id",
@@ -40,8 +40,29 @@ FINDING_COLUMNS = (
 )
 
 
+#: What ``fields.json`` tells of each thing on the list to walk with.
+PICK_UP_TOLD = ("group", "order", "hazard_id", "kind", "action", "touch", "step_m", "lon", "lat")
+_HAZARD_COLUMNS = (
+    "hazard_id",
+    "kind",
+    "note",
+    "who",
+    "time",
+    "radius_m",
+    "height_m",
+    "heading_deg",
+    "last_seen",
+    "hits",
+    "not_found",
+    "label",
+    "level",
+    "call",
+    "action",
+)
+
+
 def geopackage(path: Path, assessment: Assessment) -> None:
-    """Write ``farm.gpkg``: layers ``fields``, ``zones``, ``hazards`` and ``gates``.
+    """Write ``farm.gpkg``: layers ``fields``, ``zones``, ``hazards``, ``gates`` and ``pick_up``.
 
     The date of change inside the file is the day of the assessment, so that the same input
     gives the same bytes.
@@ -56,8 +77,9 @@ def geopackage(path: Path, assessment: Assessment) -> None:
         for name, table in (
             ("fields", fields),
             ("zones", all_zones(assessment)),
-            ("hazards", hazards_told(farm)),
+            ("hazards", hazards_told(farm.hazards, farm.tables)[[*_HAZARD_COLUMNS, "geometry"]]),
             ("gates", farm.gates),
+            ("pick_up", all_pick_up(assessment)),
         ):
             pyogrio.write_dataframe(
                 table,
@@ -72,10 +94,10 @@ def geopackage(path: Path, assessment: Assessment) -> None:
         pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
 
 
-def hazards_told(farm: Farm) -> gpd.GeoDataFrame:
-    """The hazards with the words of their kind: ``label, level, call, action``."""
-    told = farm.hazards.copy()
-    rows = {kind: farm.tables[f"hazard_kinds.{kind}"].words for kind in told["kind"].unique()}
+def hazards_told(marks: gpd.GeoDataFrame, tables: Tables) -> gpd.GeoDataFrame:
+    """Marks (columns of the fold) with the words of their kind: ``label, level, call, action``."""
+    told = marks.copy()
+    rows = {kind: tables[f"hazard_kinds.{kind}"].words for kind in told["kind"].unique()}
     for column in ("label", "level", "call", "action"):
         told[column] = [rows[kind][column] for kind in told["kind"]]
         told[column] = told[column].astype(str)
@@ -91,6 +113,14 @@ def all_zones(assessment: Assessment) -> gpd.GeoDataFrame:
         }
         return gpd.GeoDataFrame(empty, geometry=gpd.GeoSeries([], crs=assessment.farm.crs))
     return gpd.GeoDataFrame(pd.concat(tables, ignore_index=True), crs=assessment.farm.crs)
+
+
+def all_pick_up(assessment: Assessment) -> gpd.GeoDataFrame:
+    """The lists to walk with of every field in one table of points."""
+    parts = [one.pick_up.assign(field_id=one.field_id) for one in assessment.answers]
+    table = pd.concat(parts, ignore_index=True)
+    places = gpd.points_from_xy(table.pop("x"), table.pop("y"))
+    return gpd.GeoDataFrame(table, geometry=places, crs=assessment.farm.crs)
 
 
 def fields_csv(assessment: Assessment) -> str:
@@ -130,6 +160,10 @@ def fields_json(assessment: Assessment) -> dict[str, Any]:
                 "to_change": list(answer.to_change),
                 "ground": list(answer.ground),
                 "hazards": list(answer.marks),
+                "pick_up": [
+                    {name: plain(row[name]) for name in PICK_UP_TOLD}
+                    for row in answer.pick_up.to_dict("records")
+                ],
                 "zones": [
                     {name: zone[name] for name in ZONE_COLUMNS if name != "field_id"}
                     for zone in answer.zones.drop(columns="geometry").to_dict("records")

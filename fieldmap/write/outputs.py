@@ -6,6 +6,7 @@ import hashlib
 import json
 import os
 import shutil
+from collections.abc import Callable
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -22,7 +23,8 @@ class Outputs:
     Files gather in a hidden folder beside their place. When the block ends well they are
     flushed to disk and moved into place one by one; when it ends in an error nothing is moved.
     What an earlier run of the same group wrote and this one did not is taken away, so that no
-    old answer stands beside a new one.
+    old answer stands beside a new one. A file that two groups write belongs to the one that
+    wrote it last.
 
     Parameters
     ----------
@@ -86,6 +88,12 @@ class Outputs:
         self._names.append(name)
         return place
 
+    def standing(self, name: str) -> Path | None:
+        """A file of an earlier run, of any group, that nobody changed since; else ``None``."""
+        path = self.folder / name
+        known = {files.get(name) for files in self._written.values()} - {None}
+        return path if known and path.is_file() and _digest(path) in known else None
+
     def text(self, name: str, text: str) -> None:
         """Add a text file (UTF-8, line ends as given)."""
         self.path(name).write_bytes(text.encode("utf-8"))
@@ -116,6 +124,9 @@ class Outputs:
             stale = self.folder / name
             if name not in digests and stale.is_file() and _digest(stale) == digest:
                 stale.unlink()
+        for files in self._written.values():
+            for name in digests:
+                files.pop(name, None)
         self._written[self._group] = digests
         manifest = self._partial / MANIFEST
         manifest.write_text(json.dumps(self._written, indent=1, sort_keys=True), "utf-8")
@@ -164,3 +175,50 @@ def _cannot_write(folder: Path, error: OSError) -> StoreError:
             where=str(error.filename or folder),
         )
     )
+
+
+def write_whole(path: Path, make: Callable[[Path], object], *, overwrite: bool = False) -> None:
+    """One file where the user wants it: whole or not at all.
+
+    Parameters
+    ----------
+    path : Path
+        Where it goes; the folder must be there.
+    make : callable
+        Writes the file to the path it is given, one of the same name in a hidden folder beside.
+    overwrite : bool
+        Also replace a file that is there.
+
+    Raises
+    ------
+    InputError
+        A file of that name is there.
+    StoreError
+        Disk or permission.
+    """
+    partial = path.parent / f"{_PARTIAL}-{os.getpid()}"
+    _refuse_in_the_way(path, overwrite=overwrite)
+    try:
+        shutil.rmtree(partial, ignore_errors=True)
+        partial.mkdir()
+        make(partial / path.name)
+        _flush(partial / path.name)
+        _refuse_in_the_way(path, overwrite=overwrite)
+        (partial / path.name).replace(path)
+    except OSError as error:
+        raise _cannot_write(path, error) from error
+    finally:
+        shutil.rmtree(partial, ignore_errors=True)
+
+
+def _refuse_in_the_way(path: Path, *, overwrite: bool) -> None:
+    if not overwrite and (path.exists() or path.is_symlink()):
+        raise InputError(
+            Fault(
+                "a file in the way",
+                path.name,
+                "somebody's work would be lost",
+                "move it, choose another name, or say --overwrite",
+                where=str(path),
+            )
+        )

@@ -92,6 +92,9 @@ def hazard_item(props: Mapping[str, Any], number: str, units: System) -> Item:
     """A thing that somebody logged."""
     radius = props["radius_m"]
     place = "" if radius is None else f"within {shown(radius, 'm', units)}"
+    step = props.get("step_m")
+    since = props.get("since", "")
+    where = f"{props['lat']:.6f}, {props['lon']:.6f}" if props.get("lat") is not None else ""
     return {
         **said(props["level"]),
         "n": number,
@@ -103,11 +106,18 @@ def hazard_item(props: Mapping[str, Any], number: str, units: System) -> Item:
         "action": props["action"],
         "place": place,
         "radius_m": radius,
+        "group": props.get("group", ""),
+        "step": "" if step is None else _way_length(step, units),
+        "where": where,
+        "since": since,
+        "photo": props.get("photo", ""),
         "lines": [
             ("Do", props["action"]),
             ("Note", props["note"]),
             ("Seen by", ", ".join(filter(None, (props["who"], props["time"])))),
+            ("Since then", since),
             ("Call", props["call"]),
+            ("North, east", where),
             ("Place known", place),
         ],
     }

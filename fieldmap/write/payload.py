@@ -9,10 +9,12 @@ import shapely
 
 from fieldmap import __version__
 from fieldmap.advice.conditions import crop_row
-from fieldmap.assessment import Assessment, FieldAnswer
+from fieldmap.assessment import Assessment
 from fieldmap.farm import Farm
+from fieldmap.field_answer import FieldAnswer
 from fieldmap.finding import Finding
-from fieldmap.write.files import features, hazards_told
+from fieldmap.write.files import features
+from fieldmap.write.marks import HAZARD_COLUMNS, hazards_shown, marks_of_field, pictures_of
 from fieldmap.write.names import page_name
 from fieldmap.write.pictures import farm_images, field_images
 
@@ -29,18 +31,6 @@ _FIELD_COLUMNS = (
     "slope_max_pct",
     "slope_known_share",
 )
-_HAZARD_COLUMNS = (
-    "hazard_id",
-    "kind",
-    "label",
-    "level",
-    "note",
-    "who",
-    "time",
-    "call",
-    "action",
-    "radius_m",
-)
 _CREDIT = "Roads and what crosses them: {file}, volunteer map data; signs on the ground win."
 
 
@@ -48,11 +38,12 @@ class Shown(NamedTuple):
     """What many pages show of one farm, worked out once.
 
     ``fields`` are the boundaries with the summary's columns, by field id; ``marks`` the hazards
-    with the words of their kind.
+    with the words of their kind; ``photos`` their pictures.
     """
 
     fields: gpd.GeoDataFrame
     marks: gpd.GeoDataFrame
+    photos: dict[str, str]
 
 
 def shown_of(assessment: Assessment) -> Shown:
@@ -63,7 +54,11 @@ def shown_of(assessment: Assessment) -> Shown:
     fields["name"] = [named(*pair) for pair in zip(fields["name"], fields["field_id"], strict=True)]
     fields["page"] = [f"fields/{page_name(name)}.html" for name in fields["field_id"]]
     fields["hazards"] = fields["marks"]
-    return Shown(fields.set_index("field_id", drop=False), hazards_shown(farm))
+    return Shown(
+        fields.set_index("field_id", drop=False),
+        hazards_shown(farm.hazards, farm.tables, farm.settings.zone()),
+        pictures_of(farm),
+    )
 
 
 def field_payload(assessment: Assessment, answer: FieldAnswer, shown: Shown) -> dict[str, Any]:
@@ -73,7 +68,6 @@ def field_payload(assessment: Assessment, answer: FieldAnswer, shown: Shown) -> 
     field = record.geometry.iloc[0]
     around = shapely.buffer(field, _ROADS_AROUND_M)
     box = shapely.box(*around.bounds)
-    marks = shown.marks
     gates = farm.gates[farm.gates["field_id"] == answer.field_id]
     return _common(farm, assessment, answer.field_id, (*answer.findings, *answer.settings)) | {
         "field": {
@@ -89,13 +83,16 @@ def field_payload(assessment: Assessment, answer: FieldAnswer, shown: Shown) -> 
         "to_change": list(answer.to_change),
         "ground": list(answer.ground),
         "zones": features(answer.zones, ("action", "level", "reason", "area_ha", "cause")),
-        "hazards": features(marks[marks["hazard_id"].isin(answer.marks)], _HAZARD_COLUMNS),
+        "hazards": marks_of_field(answer, shown.marks, shown.photos),
         "boundary": features(record, ()),
         "gates": features(gates, ("gate_id", "width_m")),
         "tracks": features(gpd.clip(farm.tracks, box), ()),
         "roads": road_lines(farm, box),
         "images": field_images(farm, answer, field, box),
-        "links": {"index": "../index.html"},
+        "links": {
+            "index": "../index.html",
+            "gpx": f"{page_name(answer.field_id)}.gpx" if len(answer.pick_up) else "",
+        },
     }
 
 
@@ -111,24 +108,11 @@ def index_payload(
         "fields": features(shown.fields, _FIELD_COLUMNS),
         "counts": assessment.counts(),
         "moves": moves,
-        "hazards": features(shown.marks, _HAZARD_COLUMNS),
+        "hazards": features(shown.marks, HAZARD_COLUMNS),
         "roads": road_lines(farm, box),
         "images": farm_images(farm, box),
         "ground": list(ground)[:4],
     }
-
-
-def hazards_shown(farm: Farm) -> gpd.GeoDataFrame:
-    """The hazards with the words of their kind, times as a person reads them."""
-    shown = hazards_told(farm)
-    zone = farm.settings.zone()
-    shown["time"] = [
-        None
-        if moment is None or moment != moment  # noqa: PLR0124 - NaT
-        else moment.astimezone(zone).strftime("%Y-%m-%d %H:%M")
-        for moment in shown["time"]
-    ]
-    return shown
 
 
 def road_lines(farm: Farm, box: shapely.Polygon) -> dict[str, Any]:

@@ -9,9 +9,9 @@ import shapely
 from numpy.typing import NDArray
 from rasterio.features import geometry_mask
 
-from fieldmap.assessment import FieldAnswer
 from fieldmap.crs import moved
 from fieldmap.farm import Farm
+from fieldmap.field_answer import FieldAnswer
 from fieldmap.grid import Grid
 from fieldmap.read.elevation import cell_size_m
 from fieldmap.risk.layers import Layers
@@ -114,13 +114,13 @@ def _class_words(low: float, high: float | None) -> str:
 
 
 def _unlooked(layers: Layers, ground: shapely.Geometry) -> dict[str, Any]:
-    """Ground that nobody looked at lately; where it was flooded its zone says so already."""
+    """Ground not looked at well enough; where it was flooded its zone says so already."""
     looked = layers.looked
-    where = (looked.values <= 0) & (layers.flooded.values <= 0)
+    where = ~layers.enough & (layers.flooded.values <= 0)
     fine = looked.finer(_FINEST)
     rgba = _with_hatch(np.zeros((4, *looked.shape), np.uint8), where, every=20)
     src, bounds = picture(_only_on(ground, fine, rgba), fine, widest_px=_WIDEST_PX)
-    legend = [{"colour": _hex(_INK), "text": "nobody has looked here lately", "hatched": True}]
+    legend = [{"colour": _hex(_INK), "text": "not looked at well enough lately", "hatched": True}]
     return {"name": "Not looked at", "src": src, "bounds": bounds, "shown": True, "legend": legend}
 
 

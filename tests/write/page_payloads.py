@@ -262,7 +262,7 @@ def field_payload() -> dict[str, Any]:
             "The elevation is from 2019 in cells of 1 m: a washout of this spring is not in it.",
             "A stone, a post or a wire cannot be seen in it.",
         ],
-        "links": {"index": "../index.html"},
+        "links": {"index": "../index.html", "gpx": "S3.gpx"},
         "credit": "Roads: see the sources of the farm folder",
     }
 

@@ -35,7 +35,7 @@ function fieldmapLegends() {
 
 function fieldmapSift(box) {
   var table = document.getElementById(box.dataset.sift);
-  var rows = Array.from(table.tBodies[0].rows);
+  var rows = Array.from(table.tBodies[0].rows).filter(function (row) { return row.dataset.level; });
   var words = null;
   var find = box.querySelector("input[type=search]");
   var ticks = Array.from(box.querySelectorAll("input[type=checkbox]"));
