@@ -32,8 +32,11 @@ _ROOMS = {
     "check_farm": "fieldmap.farm",
     "assess": "fieldmap.assessment",
     "plan_move": "fieldmap.journey",
+    "plan_search": "fieldmap.search",
+    "take_in": "fieldmap.intake",
     "write_assessment": "fieldmap.write",
     "write_move": "fieldmap.write",
+    "write_search": "fieldmap.write",
 }
 __all__ = [
     "__version__",
@@ -42,16 +45,21 @@ __all__ = [
     "load_farm",
     "load_tables",
     "plan_move",
+    "plan_search",
+    "take_in",
     "write_assessment",
     "write_move",
+    "write_search",
 ]
 
 if TYPE_CHECKING:
     from fieldmap.assessment import assess
     from fieldmap.farm import check_farm, load_farm
+    from fieldmap.intake import take_in
     from fieldmap.journey import plan_move
+    from fieldmap.search import plan_search
     from fieldmap.tables import load_tables
-    from fieldmap.write import write_assessment, write_move
+    from fieldmap.write import write_assessment, write_move, write_search
 
 
 def __getattr__(name: str) -> Any:

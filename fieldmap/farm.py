@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 import shapely
 from pyproj import CRS
@@ -30,7 +31,8 @@ _NAMED = 5
 class Farm:
     """A farm folder, read: settings, tables and what its files hold, in one metric system.
 
-    ``hazards`` is what stands in the log now; ``log_read`` is false when there is no log.
+    ``events`` is the hazard log as it was written, ``hazards`` what stands in it now;
+    ``log_read`` is false when there is no log.
     ``notes`` are things mended or left out on the way, in words.
     """
 
@@ -41,6 +43,7 @@ class Farm:
     fields: gpd.GeoDataFrame
     gates: gpd.GeoDataFrame
     machines: tuple[Machine, ...]
+    events: pd.DataFrame
     hazards: gpd.GeoDataFrame
     log_read: bool
     tracks: gpd.GeoDataFrame
@@ -71,6 +74,17 @@ class Farm:
                 f"use one of {', '.join(one.id for one in self.machines) or 'none in the folder'}",
             )
         )
+
+    def gate_near(
+        self, field_id: str, ground: shapely.Geometry
+    ) -> tuple[str, tuple[float, float]] | None:
+        """Name and place (metric) of the field's gate nearest to some ground; ``None`` without."""
+        gates = self.gates[self.gates["field_id"] == field_id].sort_values("gate_id")
+        if gates.empty:
+            return None
+        away = np.nan_to_num(shapely.distance(gates.geometry.to_numpy(), ground))
+        row = gates.iloc[int(np.argmin(np.round(away, 3)))]
+        return str(row["gate_id"]), (float(row.geometry.x), float(row.geometry.y))
 
     def open_elevation(self) -> ElevationFile | None:
         """The elevation, opened; ``None`` when the farm has none."""
@@ -166,6 +180,7 @@ def _read(folder: Path, *, with_roads: bool) -> tuple[Farm | None, list[Fault]]:
     crs = ANY_METRIC if layer is None else CRS.from_user_input(layer.table.crs)
     tracks, track_notes = reading.tracks(crs)
     log = folder / settings.files.hazards
+    events = reading.events()
     farm = Farm(
         folder=folder,
         settings=settings,
@@ -174,7 +189,8 @@ def _read(folder: Path, *, with_roads: bool) -> tuple[Farm | None, list[Fault]]:
         fields=no_fields(crs) if layer is None else layer.table,
         gates=reading.gates(crs),
         machines=reading.machines(),
-        hazards=reading.hazards(crs),
+        events=events,
+        hazards=reading.hazards(events, crs, tables),
         log_read=log.exists(),
         tracks=tracks,
         flood=reading.flood(crs),

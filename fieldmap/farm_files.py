@@ -14,7 +14,8 @@ from shapely.errors import ShapelyError
 
 from fieldmap.crs import metric_crs
 from fieldmap.errors import Fault, FieldmapError, InputError, raise_all
-from fieldmap.hazards.events import standing
+from fieldmap.hazards.events import no_events
+from fieldmap.hazards.fold import standing
 from fieldmap.hazards.store import read_events
 from fieldmap.machine import Machine
 from fieldmap.network import RoadData
@@ -26,6 +27,7 @@ from fieldmap.read.road_checks import read_road_checks
 from fieldmap.read.roads import read_roads
 from fieldmap.read.settings import FarmSettings, read_machines
 from fieldmap.read.vectors import Layer
+from fieldmap.tables import Tables
 
 _Read = TypeVar("_Read")
 FARM_FILE = "farm.toml"
@@ -91,10 +93,16 @@ class Reading:
         names = self.attempt(lambda: _globbed(self.folder, self.settings.files.tracks), none)
         return self.attempt(lambda: read_tracks(names, crs=crs), read_tracks([], crs=crs))
 
-    def hazards(self, crs: CRS) -> gpd.GeoDataFrame:
-        """What stands in the log now; nothing when there is no log."""
+    def events(self) -> pd.DataFrame:
+        """The events of the hazard log; none when there is no log."""
         log = Path(self.at(self.settings.files.hazards))
-        return self.attempt(lambda: _folded(log).to_crs(crs), _no_hazards(crs))
+        return self.attempt(lambda: read_events(log), no_events())
+
+    def hazards(self, events: pd.DataFrame, crs: CRS, tables: Tables) -> gpd.GeoDataFrame:
+        """What stands in the log now; nothing when it cannot be read."""
+        log = self.at(self.settings.files.hazards)
+        nothing = standing(no_events(), tables=tables).to_crs(crs)
+        return self.attempt(lambda: _folded(events, tables, log).to_crs(crs), nothing)
 
     def flood(self, crs: CRS) -> gpd.GeoDataFrame:
         """Flood outlines; none when the farm has no file of them."""
@@ -124,9 +132,9 @@ class Reading:
         return self._file(self.settings.files.road_checks, read_road_checks, None)
 
 
-def _folded(log: Path) -> gpd.GeoDataFrame:
+def _folded(events: pd.DataFrame, tables: Tables, log: str) -> gpd.GeoDataFrame:
     try:
-        return standing(read_events(log))
+        return standing(events, tables=tables)
     except (ShapelyError, ValueError) as error:
         raise InputError(
             Fault(
@@ -134,7 +142,7 @@ def _folded(log: Path) -> gpd.GeoDataFrame:
                 str(error).splitlines()[0],
                 "marks would go missing unseen",
                 "undo what was changed in the log by hand, or take its last copy",
-                where=str(log),
+                where=log,
             )
         ) from None
 
@@ -174,16 +182,3 @@ def _no_gates(crs: CRS) -> gpd.GeoDataFrame:
 
 def _no_flood(crs: CRS) -> gpd.GeoDataFrame:
     return _empty(crs, date="datetime64[us, UTC]")
-
-
-def _no_hazards(crs: CRS) -> gpd.GeoDataFrame:
-    return _empty(
-        crs,
-        hazard_id=str,
-        kind=str,
-        note=str,
-        who=str,
-        time="datetime64[us, UTC]",
-        radius_m=float,
-        height_m=float,
-    )

@@ -6,14 +6,17 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import NamedTuple
 
+import geopandas as gpd
 import pandas as pd
 import shapely
 
 from fieldmap.errors import Fault, FieldmapError, raise_all
 from fieldmap.farm import Farm
-from fieldmap.hazards.events import add_events
+from fieldmap.hazards.events import no_events, photos_of
+from fieldmap.hazards.fold import standing
+from fieldmap.hazards.news import news
 from fieldmap.hazards.reach import reach_m, reached
-from fieldmap.hazards.store import append, read_events
+from fieldmap.hazards.store import append, is_log, read_events, read_photos
 from fieldmap.read.finds import distant, read_finds
 from fieldmap.read.vectors import Layer
 
@@ -21,12 +24,16 @@ _ROWS_NAMED = 5
 
 
 class Taken(NamedTuple):
-    """One file: finds it holds, those that differ from each other, those new to the log."""
+    """One file: what it holds, how many events of it are new, and how many of those edit marks.
+
+    ``read`` counts finds, or events of another log; ``told`` those that differ from each other.
+    """
 
     file: str
     read: int
     told: int
     new: int
+    edits: int
 
 
 class Intake(NamedTuple):
@@ -35,18 +42,39 @@ class Intake(NamedTuple):
     log: Path
     files: tuple[Taken, ...]
     notes: tuple[str, ...]
+    finds: gpd.GeoDataFrame
 
 
-def take_in(farm: Farm, files: Sequence[Path], *, swap_xy: bool = False) -> Intake:
-    """Import finds into the farm's log.
+class _Part(NamedTuple):
+    """What one file brings to the log."""
+
+    taken: Taken
+    events: pd.DataFrame
+    photos: dict[str, bytes]
+    finds: gpd.GeoDataFrame
+    notes: tuple[str, ...]
+
+
+def take_in(
+    farm: Farm, files: Sequence[Path], *, swap_xy: bool = False, write: bool = True
+) -> Intake:
+    """Import finds, or other people's logs, into the farm's log.
 
     Parameters
     ----------
     farm : Farm
     files : sequence of Path
-        GeoJSON, GeoPackage, Shapefile, CSV or GPX.
+        GeoJSON, GeoPackage, Shapefile, KML, KMZ, CSV, GPX, photos, or another hazard log: its
+        events join this one's.
     swap_xy : bool
         The files have latitude where longitude belongs.
+    write : bool
+        False only reads: what would be taken, and how it was understood.
+
+    Returns
+    -------
+    Intake
+        ``finds`` in WGS 84, as they were understood.
 
     Raises
     ------
@@ -56,41 +84,70 @@ def take_in(farm: Farm, files: Sequence[Path], *, swap_xy: bool = False) -> Inta
         Disk, permission or lock.
     """
     faults: list[Fault] = []
-    layers: list[tuple[Path, Layer]] = []
+    held: list[tuple[Path, Layer | None]] = []
     for path in files:
         try:
-            layer = read_finds(path, tables=farm.tables, swap_xy=swap_xy, zone=farm.settings.zone())
+            layer = None if is_log(path) else _read(farm, path, swap_xy=swap_xy)
         except FieldmapError as error:
             faults.extend(error.faults)
             continue
-        faults.extend(_too_far(farm, path, layer))
-        layers.append((path, layer))
+        if layer is not None:
+            faults.extend(_too_far(farm, path, layer))
+        held.append((path, layer))
     raise_all(faults)
-    return _written(farm, layers)
-
-
-def _written(farm: Farm, layers: Sequence[tuple[Path, Layer]]) -> Intake:
+    parts = _parts(farm, held)
     log = farm.folder / farm.settings.files.hazards
-    standing = read_events(log)
-    known, taken = set(standing["event_id"]), set(standing["hazard_id"])
-    counts, parts = [], []
-    for path, layer in layers:
-        events = add_events(layer.table, file=path.name, taken=taken)
-        fresh = events[~events["event_id"].isin(known)]
-        known |= set(fresh["event_id"])
-        taken |= set(fresh["hazard_id"])
-        parts.append(fresh)
-        counts.append(Taken(path.name, len(layer.table), len(events), len(fresh)))
-    if any(len(part) for part in parts):
-        append(log, pd.concat(parts, ignore_index=True))
-    notes = [note for _, layer in layers for note in layer.notes]
-    notes += [
-        f"{one.file}: {one.read - one.told} finds say the same as another and count once"
-        for one in counts
-        if one.told < one.read
-    ]
-    notes += [note for path, layer in layers for note in _in_no_field(farm, path, layer)]
-    return Intake(log, tuple(counts), tuple(notes))
+    events = [part.events for part in parts if len(part.events)]
+    if write and events:
+        photos = {name: jpeg for part in parts for name, jpeg in part.photos.items()}
+        append(log, pd.concat(events, ignore_index=True), photos=photos)
+    finds = [part.finds for part in parts if len(part.finds)]
+    return Intake(
+        log,
+        tuple(part.taken for part in parts),
+        tuple(note for part in parts for note in part.notes),
+        pd.concat(finds, ignore_index=True) if finds else standing(no_events(), tables=farm.tables),
+    )
+
+
+def _read(farm: Farm, path: Path, *, swap_xy: bool) -> Layer:
+    return read_finds(path, tables=farm.tables, swap_xy=swap_xy, zone=farm.settings.zone())
+
+
+def _parts(farm: Farm, held: Sequence[tuple[Path, Layer | None]]) -> list[_Part]:
+    """Each file's part, held against the log and against the files before it."""
+    known = farm.events
+    parts = []
+    for path, layer in held:
+        part = (
+            _from_log(path, known, farm) if layer is None else _from_finds(farm, path, layer, known)
+        )
+        known = pd.concat([known, part.events], ignore_index=True) if len(part.events) else known
+        parts.append(part)
+    return parts
+
+
+def _from_log(path: Path, known: pd.DataFrame, farm: Farm) -> _Part:
+    events = read_events(path)
+    new = events[~events["event_id"].isin(known["event_id"])]
+    photos = read_photos(path, set(new["photo"]) - {""})
+    finds = standing(new, tables=farm.tables)
+    taken = Taken(path.name, len(events), len(events), len(new), 0)
+    words = (f"{path.name}: a hazard log; what its writers said and cleared joins this one",)
+    return _Part(taken, new, photos, finds, words)
+
+
+def _from_finds(farm: Farm, path: Path, layer: Layer, known: pd.DataFrame) -> _Part:
+    told, new, edits = news(layer.table, known, file=path.name, tables=farm.tables)
+    notes = list(layer.notes)
+    if told < len(layer.table):
+        doubles = len(layer.table) - told
+        notes.append(f"{path.name}: {doubles} finds say the same as another and count once")
+    if edits:
+        notes.append(f"{path.name}: {edits} finds say more of marks that are in the log")
+    notes += _in_no_field(farm, path, layer)
+    taken = Taken(path.name, len(layer.table), told, len(new), edits)
+    return _Part(taken, new, photos_of(layer.table), layer.table, tuple(notes))
 
 
 def _in_no_field(farm: Farm, path: Path, layer: Layer) -> list[str]:

@@ -20,7 +20,8 @@ FLOORS: dict[str, float] = {
     "read": 2, "terrain": 2, "hazards": 2, "roads": 2,
     "risk": 3,
     "advice": 4,
-    "farm_files": 4.4, "farm": 4.5, "intake": 4.6, "assessment": 4.6, "journey": 4.6,
+    "farm_files": 4.4, "farm": 4.5, "field_answer": 4.55,
+    "intake": 4.6, "logbook": 4.6, "search": 4.6, "assessment": 4.6, "journey": 4.6,
     "write": 5,
     "cli": 7,
 }  # fmt: skip
@@ -39,8 +40,8 @@ DOORS = {
     "typer": {"cli"}, "click": {"cli"}, "rich": {"cli"},
     "folium": {"write"}, "branca": {"write"}, "jinja2": {"write"},
     "pyogrio": {"read", "write"}, "osmium": {"read"}, "osmnx": {"read", "roads"},
-    "sqlite3": {"hazards/store.py"}, "gpxpy": {"read", "write"},
-    "distributed": {"assessment.py"},
+    "sqlite3": {"hazards/store.py", "hazards/layout.py"}, "gpxpy": {"read", "write"},
+    "distributed": {"assessment.py"}, "PIL": {"read"}, "defusedxml": {"read"},
 }  # fmt: skip
 #: rasterio opens files only behind these doors; its array functions are used by risk as well.
 RASTER_OPENERS = {"read", "write"}

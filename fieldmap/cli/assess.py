@@ -47,7 +47,7 @@ def assess(
     from fieldmap.write.assessment import write_assessment
     from fieldmap.write.files import fields_json
 
-    farm = load_farm(folder, with_roads=pages)
+    farm = load_farm(folder)
     day = asked_day(date, farm.settings.zone())
     err(f"assessing {len(field or farm.fields)} fields ...")
     done = _assessed(farm, day=day, machine_id=machine, field_ids=field or (), cluster=cluster)

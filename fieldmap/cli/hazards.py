@@ -1,4 +1,4 @@
-"""``fieldmap hazards``: import finds into the log, and list what stands in it."""
+"""``fieldmap hazards``: the log: import finds, say what became of them, list what stands."""
 
 from __future__ import annotations
 
@@ -7,11 +7,16 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from fieldmap.cli import hazards_export, hazards_say
 from fieldmap.cli.options import Debug, Folder, Json, SwapXy
 from fieldmap.cli.reply import Reply, columns
 from fieldmap.errors import Fault, MisuseError
 
 if TYPE_CHECKING:
+    from datetime import datetime, tzinfo
+
+    import geopandas as gpd
+
     from fieldmap.tables import Tables
 
 _PROPERTIES = (
@@ -24,9 +29,16 @@ _PROPERTIES = (
     "note",
     "radius_m",
     "height_m",
+    "heading_deg",
+    "last_seen",
+    "hits",
+    "not_found",
+    "stands",
+    "closed",
+    "closed_by",
 )
 
-app = typer.Typer(help="The hazard log: import finds, list what stands in it.")
+app = typer.Typer(help="The hazard log: finds, what became of them, what stands.")
 
 
 @app.command("import", short_help="Add finds from files to the log: all of them, or none.")
@@ -34,9 +46,15 @@ def import_(
     folder: Folder,
     files: Annotated[
         list[Path],
-        typer.Argument(metavar="FILE...", help="GeoJSON, GeoPackage, Shapefile, CSV or GPX."),
+        typer.Argument(
+            metavar="FILE...",
+            help="GPX, KML, KMZ, GeoJSON, GeoPackage, Shapefile, CSV, photos, or another log.",
+        ),
     ],
     swap_xy: SwapXy = False,
+    look: Annotated[
+        bool, typer.Option("--look", help="Only show how the files are understood; write nothing.")
+    ] = False,
     json: Json = False,
     debug: Debug = False,
 ) -> Reply:
@@ -44,17 +62,37 @@ def import_(
     del json, debug
     from fieldmap.farm import load_farm
     from fieldmap.intake import take_in
+    from fieldmap.write.files import features
 
     farm = load_farm(folder, with_roads=False)
-    taken = take_in(farm, files, swap_xy=swap_xy)
+    taken = take_in(farm, files, swap_xy=swap_xy, write=not look)
+    would = "would be new" if look else "new"
+    lines = [f"{one.file}: {one.read} finds read, {one.new} {would}" for one in taken.files]
     return Reply(
         result={
-            "files": [{"file": one.file, "read": one.read, "new": one.new} for one in taken.files],
+            "files": [
+                {"file": one.file, "read": one.read, "new": one.new, "edits": one.edits}
+                for one in taken.files
+            ],
             "log": str(taken.log),
+            "written": not look,
+            "finds": features(taken.finds, ("hazard_id", "kind", "note", "time")),
         },
-        lines=[f"{one.file}: {one.read} finds read, {one.new} new" for one in taken.files],
+        lines=[*lines, *(_understood(taken.finds) if look else ())],
         warnings=taken.notes,
     )
+
+
+def _understood(finds: gpd.GeoDataFrame) -> list[str]:
+    """Each find as it would be logged, for a person to read before it is."""
+    middle = finds.geometry.representative_point()
+    rows = [
+        (name, kind, f"{place.y:.6f}", f"{place.x:.6f}", note)
+        for name, kind, place, note in zip(
+            finds["hazard_id"], finds["kind"], middle, finds["note"], strict=True
+        )
+    ]
+    return ["", *columns(rows, head=("id", "kind", "north", "east", "note")), "nothing was written"]
 
 
 @app.command("list")
@@ -63,34 +101,52 @@ def list_(
     kind: Annotated[
         str | None, typer.Option("--kind", metavar="KIND", help="Only this kind.")
     ] = None,
+    cleared: Annotated[bool, typer.Option("--cleared", help="Cleared marks too.")] = False,
+    on: Annotated[
+        str | None,
+        typer.Option("--on", metavar="YYYY-MM-DD", help="As the log stood that evening."),
+    ] = None,
     json: Json = False,
     debug: Debug = False,
 ) -> Reply:
     """List the hazards that stand in the log now."""
     del json, debug
     from fieldmap.farm import load_farm
+    from fieldmap.logbook import book_on
     from fieldmap.write.files import features
-    from fieldmap.write.payload import hazards_shown
+    from fieldmap.write.marks import hazards_shown
 
     farm = load_farm(folder, with_roads=False)
-    shown = hazards_shown(farm)
-    shown["found"], shown["time"] = shown["time"], farm.hazards["time"]
+    marks = book_on(farm, _evening(on, farm.settings.zone()))
+    marks = marks if cleared else marks[marks["stands"]]
     if kind is not None:
-        shown = shown[shown["kind"] == _known(kind, farm.tables)]
-    rows = shown[["hazard_id", "kind", "level", "found", "who", "action", "note"]]
-    held = features(shown, _PROPERTIES)
+        marks = marks[marks["kind"] == _known(kind, farm.tables)]
+    shown = hazards_shown(marks, farm.tables, farm.settings.zone())
+    rows = shown[["hazard_id", "kind", "level", "time", "who", "action", "since", "note"]]
+    told = shown.assign(**{name: marks[name] for name in ("time", "last_seen", "closed")})
+    count = int(shown["stands"].sum())
     return Reply(
-        result={"hazards": held},
+        result={"hazards": features(told, _PROPERTIES)},
         lines=[
             *columns(
                 rows.fillna("").to_numpy().tolist(),
-                head=("id", "kind", "level", "found", "who", "do", "note"),
+                head=("id", "kind", "level", "found", "who", "do", "since then", "note"),
             ),
             "",
-            f"{len(rows)} in the log. A clear log is not a clear field.",
+            f"{count} in the log. A clear log is not a clear field.",
         ],
         warnings=() if farm.log_read else ("there is no hazard log yet",),
     )
+
+
+def _evening(text: str | None, zone: tzinfo) -> datetime | None:
+    if text is None:
+        return None
+    from datetime import datetime, time
+
+    from fieldmap.cli.day import asked_day
+
+    return datetime.combine(asked_day(text, zone), time.max, zone)
 
 
 def _known(kind: str, tables: Tables) -> str:
@@ -105,3 +161,15 @@ def _known(kind: str, tables: Tables) -> str:
             f"use one of {', '.join(kinds)}",
         )
     )
+
+
+for _name, _command, _help in (
+    ("add", hazards_say.add, "Log one thing at a place."),
+    ("say", hazards_say.say, "Say more of a mark: seen again, not found, moved, hit, a note."),
+    ("clear", hazards_say.clear, "Say that marks are gone, and who says so."),
+    ("twins", hazards_say.twins, "Marks that may be one thing told twice."),
+    ("merge", hazards_say.merge, "Say that several marks are one thing."),
+    ("unmerge", hazards_say.unmerge, "Take a merged mark apart again."),
+    ("export", hazards_export.export, "What stands, as GPKG, GeoJSON, GPX, KML or CSV."),
+):
+    app.command(_name, short_help=_help)(_command)

@@ -23,7 +23,7 @@ def copied_farm(place: Path, demo_geodata: Path) -> Farm:
     leave = shutil.ignore_patterns("makers", "*.py", "__pycache__", "outputs", "hazards.gpkg*")
     shutil.copytree(demo_geodata, folder, ignore=leave)
     take_in(load_farm(folder, with_roads=False), sorted((folder / "found").glob("*.*")))
-    return load_farm(folder, with_roads=False)
+    return load_farm(folder)
 
 
 def small_grounds(place: Path, crs: CRS) -> dict[str, Path]:

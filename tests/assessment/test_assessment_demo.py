@@ -13,9 +13,10 @@ import pytest
 from distributed import LocalCluster
 from farm_pieces import copied_farm
 
-from fieldmap.assessment import Assessment, FieldAnswer, assess
+from fieldmap.assessment import Assessment, assess
 from fieldmap.errors import MisuseError
 from fieldmap.farm import Farm
+from fieldmap.field_answer import FieldAnswer
 from fieldmap.finding import Finding, rank, worst
 
 DAY = date(2026, 6, 9)

@@ -16,10 +16,14 @@ from farm_pieces import copied_farm, small_grounds
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fieldmap.assessment import Assessment, FieldAnswer, assess
+from fieldmap.assessment import Assessment, assess
+from fieldmap.crs import WGS84
 from fieldmap.farm import Farm
+from fieldmap.field_answer import FieldAnswer
 from fieldmap.finding import Level, rank
+from fieldmap.hazards.events import add_events, no_events
 from fieldmap.machine import Machine
+from fieldmap.network import RoadData
 
 DAY = date(2026, 6, 9)
 WEST, NORTH = 500_000.0, 4_500_000.0
@@ -44,30 +48,55 @@ def small_farm(demo: Farm, ground: Path | None, case: dict[str, Any]) -> Farm:
     """One field on a small ground, as a case says it."""
     row = {"field_id": "F", "name": "F", "crop": case["crop"], "cutting": 2.0}
     row |= {"stoniness": case["stoniness"], "lodged": case["lodged"], "area_ha": FIELD.area / 1e4}
+    row |= {"sward_m": np.nan if case["sward_m"] is None else case["sward_m"]}
     fields = gpd.GeoDataFrame([row], geometry=[FIELD], crs=demo.crs)
-    kinds = case["kinds"] if case["log"] else ()
-    hazards = gpd.GeoDataFrame(
-        {
-            "hazard_id": [f"h{number}" for number in range(len(kinds))],
-            "kind": list(kinds),
-            "radius_m": np.full(len(kinds), np.nan),
-        },
-        geometry=gpd.GeoSeries(
-            [shapely.Point(WEST + x, NORTH - y) for x, y in SPOTS[: len(kinds)]],
-            crs=demo.crs,
-        ),
-        crs=demo.crs,
-    )
     return dataclasses.replace(
         demo,
         fields=fields,
-        hazards=hazards,
+        events=events(demo, case["kinds"] if case["log"] else ()),
         log_read=case["log"],
+        roads=roads(demo) if case["roads"] else None,
         machines=() if case["machine"] is None else (Machine.model_validate(case["machine"]),),
         elevation=ground,
         tracks=walks(demo, case["walked"]),
         flood=water(demo, wet=case["flooded"]),
     )
+
+
+def events(demo: Farm, kinds: tuple[str, ...]) -> pd.DataFrame:
+    """A log with one find of each of these kinds."""
+    if not kinds:
+        return no_events()
+    finds = gpd.GeoDataFrame(
+        {
+            "hazard_id": [f"h{number}" for number in range(len(kinds))],
+            "kind": list(kinds),
+            "note": "",
+            "who": "",
+            "radius_m": np.nan,
+            "height_m": np.nan,
+            "time": pd.Series([pd.NaT] * len(kinds), dtype="datetime64[us, UTC]"),
+        },
+        geometry=gpd.GeoSeries(
+            [shapely.Point(WEST + x, NORTH - y) for x, y in SPOTS[: len(kinds)]], crs=demo.crs
+        ),
+        crs=demo.crs,
+    )
+    return add_events(finds.to_crs(WGS84), file="")
+
+
+def roads(demo: Farm) -> RoadData:
+    """Four roads round the field, half a kilometre off."""
+    x, y = [WEST - 500, WEST + 700], [NORTH - 700, NORTH + 500]
+    corners = [(x[0], y[0]), (x[1], y[0]), (x[1], y[1]), (x[0], y[1])]
+    lines = [
+        shapely.LineString([one, other])
+        for one, other in zip(corners, [*corners[1:], corners[0]], strict=True)
+    ]
+    held = {"highway": ["unclassified"] * 4, "tags": [{}] * 4, "name": [""] * 4}
+    assert demo.roads is not None
+    edges = gpd.GeoDataFrame(held, geometry=lines, crs=demo.crs)
+    return dataclasses.replace(demo.roads, edges=edges)
 
 
 def walks(demo: Farm, share: float) -> gpd.GeoDataFrame:
@@ -98,11 +127,13 @@ def clean(**given_: Any) -> dict[str, Any]:
         "crop": "alfalfa",
         "stoniness": 0.0,
         "lodged": False,
+        "sward_m": 0.25,
         "kinds": (),
         "log": True,
         "machine": MACHINE,
         "walked": 1.0,
         "flooded": False,
+        "roads": True,
         **given_,
     }
 
@@ -151,6 +182,7 @@ def test_all_known_and_nothing_against_it_by_hand(
         {"stoniness": None},
         {"lodged": None},
         {"log": False},
+        {"roads": False},
         {"walked": 0.0},
         {"walked": 0.5},
         {"machine": None},
@@ -185,12 +217,14 @@ cases = st.fixed_dictionaries(
         "crop": st.sampled_from(["alfalfa", "orchardgrass", "oats"]),
         "stoniness": st.sampled_from([0.0, 3.0]),
         "lodged": st.booleans(),
+        "sward_m": st.sampled_from([0.05, 0.25, 0.4]),
         "kinds": st.lists(
             st.sampled_from(["stone", "drum", "silt", "twine", "unknown"]), max_size=4
         ).map(tuple),
         "log": st.just(True),
         "walked": st.sampled_from([0.0, 0.6, 1.0]),
         "flooded": st.booleans(),
+        "roads": st.just(True),
         "machine": st.fixed_dictionaries(
             {},
             optional={
@@ -203,8 +237,9 @@ cases = st.fixed_dictionaries(
 )
 grounds = st.sampled_from(["gentle", "side", "half", "holed", "dome"])
 without = st.sampled_from(
-    ["cg_height", "track_width", "stoniness", "crop", "lodged", "tracks", "elevation", "machine"]
-)
+    ["cg_height", "track_width", "stoniness", "crop", "lodged", "sward_m", "tracks", "elevation",
+     "machine", "roads"]
+)  # fmt: skip
 
 
 def less_of(case: dict[str, Any], gone: str) -> dict[str, Any]:

@@ -2,74 +2,22 @@
 
 from __future__ import annotations
 
-from typing import Any
-
-Schema = dict[str, Any]
-LEVELS = ["ok", "care", "unknown", "stop"]
-BASES = ["measured", "mapped", "assumed"]
-
-
-def of(kind: str, meaning: str, *, maybe: bool = False, **more: Any) -> Schema:
-    """A value of one type; ``maybe`` where it can be null."""
-    if maybe and "enum" in more:
-        more["enum"] = [*more["enum"], None]
-    return {"type": [kind, "null"] if maybe else kind, "description": meaning, **more}
-
-
-def text(meaning: str, *, maybe: bool = False, **more: Any) -> Schema:
-    return of("string", meaning, maybe=maybe, **more)
-
-
-def number(meaning: str, *, maybe: bool = False, **more: Any) -> Schema:
-    return of("number", meaning, maybe=maybe, **more)
-
-
-def whole(meaning: str, *, maybe: bool = False, **more: Any) -> Schema:
-    return of("integer", meaning, maybe=maybe, minimum=0, **more)
-
-
-def level(meaning: str) -> Schema:
-    return text(meaning, enum=LEVELS)
-
-
-def parts(meaning: str, properties: dict[str, Schema], *, optional: tuple[str, ...] = ()) -> Schema:
-    """An object with exactly these properties."""
-    required = [name for name in properties if name not in optional]
-    return of(
-        "object", meaning, properties=properties, required=required, additionalProperties=False
-    )
-
-
-def each(meaning: str, items: Schema) -> Schema:
-    return of("array", meaning, items=items)
-
-
-def named(meaning: str, values: Schema) -> Schema:
-    """An object whose keys are names of the person's own."""
-    return of("object", meaning, additionalProperties=values)
-
-
-def collection(meaning: str, properties: dict[str, Schema], kinds: list[str]) -> Schema:
-    """A GeoJSON FeatureCollection in WGS 84; only the properties are ours."""
-    shape = {
-        "type": "object",
-        "required": ["type"],
-        "properties": {"type": {"enum": kinds}, "coordinates": {"type": "array"}},
-    }
-    one = parts(
-        "",
-        {
-            "type": {"const": "Feature"},
-            "properties": parts("", properties),
-            "geometry": shape,
-        },
-    )
-    held = parts(
-        meaning,
-        {"type": {"const": "FeatureCollection"}, "features": {"type": "array", "items": one}},
-    )
-    return held | {"x-geojson": properties}
-
+from json_hazards import HAZARD_RESULTS, PICK_UP
+from json_search import SEARCH
+from json_words import (
+    BASES,
+    LEVELS,
+    Schema,
+    collection,
+    each,
+    level,
+    named,
+    number,
+    of,
+    parts,
+    text,
+    whole,
+)
 
 FAULT = parts(
     "one thing that is wrong",
@@ -138,7 +86,6 @@ LEG = {
     "checks": each("each check", CHECK),
 }
 LINES, PLACES = ["LineString"], ["Point"]
-SHAPES = ["Point", "LineString", "Polygon", "MultiPoint", "MultiLineString", "MultiPolygon"]
 FIELD = {
     "field_id": text("the field", minLength=1),
     "name": text("its name", maybe=True),
@@ -165,6 +112,7 @@ FIELD = {
     "to_change": each("what would change the answer", text("")),
     "ground": each("what the heights can and cannot show", text("")),
     "hazards": each("ids of the hazards that reach it", text("")),
+    "pick_up": each("the list to walk with, by who must deal with it", PICK_UP),
     "zones": each(
         "zones of the field",
         parts(
@@ -320,43 +268,8 @@ RESULTS: dict[str, Schema] = {
         },
     ),
     "version": parts("", {"versions": named("version of each library", text(""))}),
-    "hazards import": parts(
-        "",
-        {
-            "files": each(
-                "one a file",
-                parts(
-                    "",
-                    {
-                        "file": text("its name"),
-                        "read": whole("finds it holds"),
-                        "new": whole("of these, new to the log"),
-                    },
-                ),
-            ),
-            "log": text("the log"),
-        },
-    ),
-    "hazards list": parts(
-        "",
-        {
-            "hazards": collection(
-                "what stands in the log",
-                {
-                    "hazard_id": text("its id", minLength=1),
-                    "kind": text("its kind"),
-                    "level": text("`stop`, `care` or `unknown`", enum=LEVELS),
-                    "time": text("when it was found (ISO 8601, UTC)", maybe=True),
-                    "who": text("who found it; may be empty"),
-                    "action": text("what to do"),
-                    "note": text("the finder's words, unchanged"),
-                    "radius_m": number("95 % radius of the position", maybe=True),
-                    "height_m": number("height seen", maybe=True),
-                },
-                SHAPES,
-            )
-        },
-    ),
+    "search": SEARCH,
+    **HAZARD_RESULTS,
 }
 ENVELOPE = parts(
     "",

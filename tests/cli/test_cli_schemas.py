@@ -50,6 +50,43 @@ def test_by_hand_assess(run: Run, demo_farm: Path, tmp_path: Path) -> None:
     assert all(Path(name).is_file() for name in result["files"])
 
 
+def test_by_hand_search(run: Run, demo_farm: Path, tmp_path: Path) -> None:
+    words = ("search", demo_farm, "--date", DAY, "--field", "S4", "--field", "S1")
+    printed = run(*words, "--walkers", "2", "--out", tmp_path, "--json", "--strict")
+    result = held(printed, "search")
+    assert printed.code == 4  # S1 stood under water and nobody walked it since
+    assert [one["field_id"] for one in result["fields"]] == ["S1", "S4"]
+    assert len(result["fields"][0]["walks_m"]) == 2
+    assert all(Path(name).is_file() for name in result["files"])
+    for wrong, said in (
+        (("--chance", "1.2"), "chance"),
+        (("--kind", "frogs"), "frogs"),
+        (("--field", "S99"), "S99"),
+        (("--walkers", "0"), "walkers"),
+    ):
+        refused = run("search", demo_farm, "--out", tmp_path / "no", *wrong, "--json")
+        assert refused.code == 2
+        assert said in str(refused.faults())
+        assert not (tmp_path / "no").exists()
+    assert (
+        held(
+            run(
+                "search",
+                demo_farm,
+                "--kind",
+                "old tire",
+                "--field",
+                "S4",
+                "--out",
+                tmp_path,
+                "--json",
+            ),
+            "search",
+        )["fields"][0]["kind"]
+        == "tyre"
+    )
+
+
 @pytest.mark.parametrize(
     ("machine", "goal"), [("rear-3", "S1"), ("wide-87", "S5"), ("wide-87", "S12"), (None, "Withy")]
 )

@@ -18,7 +18,11 @@ from fieldmap.cli import main
 from fieldmap.cli.reply import Reply
 
 Run = Callable[..., Printed]
-COMMANDS = ("demo", "start", "check", "assess", "move", "values", "version", "hazards")
+COMMANDS = (
+    "demo", "start", "check", "assess", "move", "search", "values", "version", "hazards",
+)  # fmt: skip
+HAZARD_VERBS = ("add", "import", "say", "clear", "list", "twins", "merge", "unmerge", "export")
+HAZARD_COMMANDS = tuple(f"hazards {verb}" for verb in HAZARD_VERBS)
 
 
 @pytest.mark.parametrize("words", [(), ("--help",), ("-h",)])
@@ -30,7 +34,7 @@ def test_by_hand_help_names_every_command(run: Run, words: tuple[str, ...]) -> N
     assert "..." not in printed.out.replace("[ARGS]...", "")
 
 
-@pytest.mark.parametrize("command", [*COMMANDS, "hazards import", "hazards list"])
+@pytest.mark.parametrize("command", [*COMMANDS, *HAZARD_COMMANDS])
 def test_by_hand_each_command_explains_itself(run: Run, command: str) -> None:
     printed = run(*command.split(), "--help")
     assert (printed.code, printed.err) == (0, "")

@@ -13,8 +13,8 @@ import pytest
 import fieldmap
 
 CALLS = {
-    "load_tables", "load_farm", "check_farm", "assess", "plan_move", "write_assessment",
-    "write_move",
+    "load_tables", "load_farm", "check_farm", "take_in", "assess", "plan_move", "plan_search",
+    "write_assessment", "write_move", "write_search",
 }  # fmt: skip
 
 

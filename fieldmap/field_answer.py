@@ -1,0 +1,232 @@
+"""One field's answer: what lies there, what was looked at, the slopes, the mower's settings."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from contextlib import nullcontext
+from dataclasses import dataclass
+from datetime import date, datetime, time
+from typing import Any, NamedTuple
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+
+from fieldmap.advice.conditioner import conditioner_findings
+from fieldmap.advice.conditions import conditions
+from fieldmap.advice.cut import cut_findings
+from fieldmap.advice.knife import knife_findings
+from fieldmap.crs import moved
+from fieldmap.farm import Farm
+from fieldmap.finding import Finding, Level, rank, worst
+from fieldmap.grid import Grid
+from fieldmap.hazards.fold import fold
+from fieldmap.hazards.looked import FieldLooking, Looking, field_looking, looking
+from fieldmap.hazards.pick_up import pick_up
+from fieldmap.hazards.reach import reach_m, reached
+from fieldmap.machine import Machine
+from fieldmap.read.elevation import ElevationFile, cell_size_m
+from fieldmap.risk.ground import ground_sentences, slope_findings
+from fieldmap.risk.layers import Heights, Layers, analysis_cell_m, empty_ground, field_layers
+from fieldmap.risk.left import left_of_field
+from fieldmap.risk.left_ground import Log, Roads, log_of, roads_of
+from fieldmap.risk.marks import flood_share, looked_findings, mark_findings
+from fieldmap.risk.told import Told
+from fieldmap.risk.zones import zones
+
+
+@dataclass(frozen=True, eq=False)
+class FieldAnswer:
+    """What the tool has to say of one field.
+
+    ``findings`` are about the ground and what lies on it, ``settings`` about the mower;
+    ``level`` is the worst of both, ``reason`` the sentence behind it, ``to_change`` what a
+    person can do that would change the answer. ``marks`` are ids of the hazards that reach the
+    field; ``elevation`` is the window the slopes came from. ``seen`` gives the chance that a thing
+    was seen, cell by cell; it works that out when it is asked. ``pick_up`` is the list to walk
+    with (:func:`fieldmap.hazards.pick_up.pick_up`).
+    """
+
+    field_id: str
+    level: Level
+    reason: str
+    findings: tuple[Finding, ...]
+    settings: tuple[Finding, ...]
+    to_change: tuple[str, ...]
+    ground: tuple[str, ...]
+    marks: tuple[str, ...]
+    layers: Layers
+    seen: FieldLooking
+    elevation: Grid
+    zones: gpd.GeoDataFrame
+    pick_up: pd.DataFrame
+
+
+class _Run(NamedTuple):
+    """What the fields of a run share, made ready once.
+
+    ``marks`` are the standing hazards grown by their reach, ``places`` the same as they lie.
+    """
+
+    farm: Farm
+    machine: Machine | None
+    walks: Looking
+    places: gpd.GeoDataFrame
+    marks: gpd.GeoDataFrame
+    tree: shapely.STRtree
+    log: Log
+    roads: Roads | None
+
+
+def answer_fields(
+    farm: Farm, machine: Machine | None, day: date, rows: Iterable[int]
+) -> list[FieldAnswer]:
+    """The answers for some rows of the farm's fields.
+
+    Parameters
+    ----------
+    farm : Farm
+        Its ``hazards`` are what stood on that day (see :func:`farm_on`).
+    machine : Machine or None
+    day : date
+    rows : iterable of int
+        Rows of ``farm.fields``.
+    """
+    run = _run(farm, machine, _evening(farm, day))
+    with farm.open_elevation() or nullcontext() as elevation:
+        return [_answer(run, row, elevation) for row in rows]
+
+
+def marks_on(farm: Farm, day: date) -> gpd.GeoDataFrame:
+    """What stood on the evening of a day: what was cleared later still stood then.
+
+    Finds count whenever they were told: what lay there later may have lain there then.
+    """
+    table = fold(farm.events, tables=farm.tables, closed_by=_evening(farm, day))
+    return table[table["stands"]].reset_index(drop=True).to_crs(farm.crs)
+
+
+def _evening(farm: Farm, day: date) -> datetime:
+    return datetime.combine(day, time.max, farm.settings.zone())
+
+
+def _run(farm: Farm, machine: Machine | None, evening: datetime) -> _Run:
+    tables = farm.tables
+    grown = reached(farm.hazards, reach_m(farm.hazards, machine, tables=tables))
+    history = None
+    if farm.log_read:
+        history = fold(farm.events, tables=tables, closed_by=evening).to_crs(farm.crs)
+    name = farm.settings.files.hazards
+    return _Run(
+        farm=farm,
+        machine=machine,
+        walks=looking(farm.tracks, farm.flood, day=evening, tables=tables),
+        places=farm.hazards,
+        marks=farm.hazards.set_geometry(grown),
+        tree=shapely.STRtree(grown.to_numpy()),
+        log=log_of(name, farm.events, history, day=evening, tables=tables),
+        roads=roads_of(None if farm.roads is None else farm.roads.edges, tables=tables),
+    )
+
+
+def _answer(run: _Run, row: int, elevation: ElevationFile | None) -> FieldAnswer:
+    farm, machine, tables = run.farm, run.machine, run.farm.tables
+    record = farm.fields.iloc[row]
+    field, field_id = record.geometry, record["field_id"]
+    heights = _heights(farm, field, elevation)
+    near = np.sort(run.tree.query(field, predicate="intersects"))
+    marks = run.marks.iloc[near]
+    seen = field_looking(field, run.walks, sward_m=record["sward_m"])
+    layers = field_layers(field, heights, marks, seen, crs=farm.crs, machine=machine, tables=tables)
+    log_name = farm.settings.files.hazards
+    told = [
+        *mark_findings(field_id, marks, log_name=log_name, log_read=farm.log_read, tables=tables),
+        *looked_findings(field_id, layers, seen, tables=tables),
+        *left_of_field(
+            field_id, seen, run.log, run.roads, stoniness=record["stoniness"], tables=tables
+        ),
+        *slope_findings(field_id, layers, heights, machine, tables=tables),
+    ]
+    settings = _settings(record.to_dict(), marks, layers, run)
+    level = worst(one.finding.level for one in (*told, *settings))
+    return FieldAnswer(
+        field_id=field_id,
+        level=level,
+        reason=_reason(level, [*told, *settings]),
+        findings=_ordered(told),
+        settings=tuple(one.finding for one in settings),
+        to_change=_changes([*told, *settings]),
+        ground=tuple(ground_sentences(layers, heights, tables)),
+        marks=tuple(marks["hazard_id"]),
+        layers=layers,
+        seen=seen.light(),
+        elevation=heights.grid,
+        zones=zones(field_id, field, layers, crs=farm.crs, tables=tables),
+        pick_up=_pick_up(run, field_id, field, run.places.iloc[near]),
+    )
+
+
+def _settings(
+    record: Mapping[str, Any], marks: gpd.GeoDataFrame, layers: Layers, run: _Run
+) -> list[Told]:
+    tables, machine = run.farm.tables, run.machine
+    known = conditions(
+        record,
+        kinds=marks["kind"] if run.farm.log_read else None,
+        flooded=flood_share(layers) > 0,
+        tables=tables,
+    )
+    return [
+        *cut_findings(known, machine, tables=tables),
+        *knife_findings(known, machine, tables=tables),
+        *conditioner_findings(known, machine, tables=tables),
+    ]
+
+
+def _pick_up(
+    run: _Run, field_id: str, field: shapely.Geometry, marks: gpd.GeoDataFrame
+) -> pd.DataFrame:
+    """The list to walk with, from the gate, or from the rim nearest to the marks."""
+    lying = shapely.union_all(marks.geometry.to_numpy())
+    start = run.farm.gate_near(field_id, field if lying.is_empty else lying)
+    if start is None:
+        rim = shapely.boundary(field)
+        point = shapely.get_point(shapely.shortest_line(rim, field if lying.is_empty else lying), 0)
+        start_xy = (point.x, point.y)
+    else:
+        start_xy = start[1]
+    return pick_up(marks, start_xy=start_xy, tables=run.farm.tables)
+
+
+def _heights(farm: Farm, field: shapely.Geometry, elevation: ElevationFile | None) -> Heights:
+    if elevation is None:
+        cell_m = analysis_cell_m(farm.tables)
+        return Heights(empty_ground(field, farm.crs, cell_m=cell_m), cell_m, cell_m, "")
+    info = elevation.info
+    outline = moved(field, farm.crs, info.crs)
+    grid = elevation.window(outline.bounds)
+    middle = outline.centroid
+    cell_m = cell_size_m(info, farm.crs, middle.x, middle.y)
+    made_from = farm.settings.files.elevation_made_from_cell_m or 0.0
+    return Heights(grid, cell_m, max(cell_m, made_from), info.path.name)
+
+
+def _ordered(told: list[Told]) -> tuple[Finding, ...]:
+    findings = [one.finding for one in told]
+    return tuple(sorted(findings, key=lambda finding: -rank(finding.level)))
+
+
+def _changes(told: list[Told]) -> tuple[str, ...]:
+    worst_first = sorted(told, key=lambda one: -rank(one.finding.level))
+    return tuple(dict.fromkeys(one.change for one in worst_first if one.change))
+
+
+def _reason(level: Level, told: list[Told]) -> str:
+    named = [one for one in told if one.finding.level == level]
+    named = [one for one in named if not one.echo] or named
+    whats = [one.finding.what for one in named]
+    if level == "ok":
+        return "Nothing was found against it in what was looked at."
+    verbs = {"stop": "Do first", "unknown": "Not known", "care": "Take care"}
+    return f"{verbs[level]}: {', '.join(dict.fromkeys(whats))}."
