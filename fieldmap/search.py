@@ -20,6 +20,7 @@ from fieldmap.finding import Level
 from fieldmap.hazards.chance import coverage_for, hardest_kind, sweep_width_m
 from fieldmap.hazards.keep_away import keep_away
 from fieldmap.hazards.looked import FieldLooking, Looking, field_looking, looking
+from fieldmap.hazards.other_wishes import OtherWish, other_wishes
 from fieldmap.hazards.search_plan import (
     Laid,
     Left,
@@ -50,7 +51,8 @@ class FieldSearch:
     ``slivers_ha`` is left out as too small for lines, ``kept_off_ha`` lies where nobody may
     walk. ``avoided`` are the marks to keep away from, with ``label, call, caution, keep_m``.
     ``gate`` is the gate the walk starts at ("" for none), ``start_off_m`` how far from it the
-    first place is that may be walked on.
+    first place is that may be walked on. ``others`` says what other wishes would take, where
+    there is ground to look at.
     """
 
     field_id: str
@@ -68,6 +70,7 @@ class FieldSearch:
     avoided: gpd.GeoDataFrame
     gate: str
     start_off_m: float
+    others: tuple[OtherWish, ...]
 
     @property
     def chance_after(self) -> float:
@@ -210,7 +213,7 @@ def _field(asked: _Asked, row: int) -> FieldSearch:
     walkable = shapely.difference(outline, shapely.union_all(avoided["keep"].to_numpy()))
     left = _left(known, walkable, wanted, sliver_m2=tables.number("looking.sliver_m2"))
     laid = _laid(left.ground, known, wanted, sliver_m2=tables.number("looking.sliver_m2"))
-    gate, gate_xy = _gate(farm, record["field_id"], left.ground)
+    gate, gate_xy = farm.gate_near(record["field_id"], left.ground) or ("", None)
     path = _walk(asked, laid, walkable, gate_xy)
     off_m = 0.0 if gate_xy is None or not laid else math.dist(gate_xy, path.start_xy)
     chance = known.chance(wanted.sweep_m)
@@ -239,6 +242,9 @@ def _field(asked: _Asked, row: int) -> FieldSearch:
         avoided=avoided.reset_index(drop=True),
         gate=gate,
         start_off_m=off_m,
+        others=other_wishes(known, walkable, tables, kind=wanted.kind, chance=wanted.chance)
+        if laid
+        else (),
     )
 
 
@@ -325,16 +331,6 @@ def _lines(ground: shapely.Geometry, known: FieldLooking, wanted: Wanted) -> Lai
         sweep_m=wanted.sweep_m,
         line_chance=known.line_chance,
     )
-
-
-def _gate(farm: Farm, field_id: str, ground: shapely.Geometry) -> tuple[str, _Place]:
-    """The field's gate that is nearest to the ground; no name and ``None`` when it has none."""
-    gates = farm.gates[farm.gates["field_id"] == field_id].sort_values("gate_id")
-    if gates.empty:
-        return "", None
-    away = np.nan_to_num(shapely.distance(gates.geometry.to_numpy(), ground))
-    row = gates.iloc[int(np.argmin(np.round(away, 3)))]
-    return str(row["gate_id"]), (float(row.geometry.x), float(row.geometry.y))
 
 
 def _no_fields(farm: Farm, field_ids: Sequence[str]) -> list[Fault]:

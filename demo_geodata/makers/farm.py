@@ -44,7 +44,7 @@ PLANS = (
     Plan("S1", "Long Levee", "alfalfa", 2, 0, False, 0.6,
          ((4500, 1655), (4610, 1560), (4960, 1580), (4985, 2025), (4520, 2025)),
          "levee east", 6.1),
-    Plan("S2", "River Crook", "tall_fescue", 1, 1, True, 0.6,
+    Plan("S2", "River Crook", "tall_fescue", 1, 1, True, 0.3,
          ((2755, 1290), (3235, 1290), (3290, 1600), (3285, 2025), (3150, 2025), (2770, 1560)),
          "levee middle", 5.5),
     Plan("S3", "Old Channel", "mixed_grass", 1, 1, None, 0.55,

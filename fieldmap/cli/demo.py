@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shutil
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Annotated
 
@@ -15,6 +15,8 @@ from fieldmap.errors import Fault, MisuseError, StoreError
 
 _DAY = date(2026, 6, 9)
 _MACHINE = "pull-39"
+_PICKED_UP = ("F07", "F08")  # a tyre and a roofing sheet
+_PICKED_UP_AT = datetime(2026, 6, 8, 14, 30, tzinfo=UTC)
 _MOVES = (("home", "S1", "rear-3"), ("home", "S5", "wide-87"))
 
 
@@ -31,12 +33,17 @@ def demo(
     from fieldmap.farm import load_farm
     from fieldmap.intake import take_in
     from fieldmap.journey import plan_move
+    from fieldmap.logbook import Word, clear
+    from fieldmap.search import plan_search
     from fieldmap.write.assessment import write_assessment
     from fieldmap.write.move import write_move
+    from fieldmap.write.search import write_search
 
     folder = _fresh_farm(out)
     err("reading the invented farm and importing what was found ...")
-    taken = take_in(load_farm(folder, with_roads=False), sorted((folder / "found").glob("*.*")))
+    take_in(load_farm(folder, with_roads=False), sorted((folder / "found").glob("*.*")))
+    word = Word("Ada", _PICKED_UP_AT, "taken to the yard")
+    clear(load_farm(folder, with_roads=False), _PICKED_UP, word)
     farm = load_farm(folder)
     err("checking two road moves ...")
     moves = [
@@ -46,11 +53,13 @@ def demo(
         )
         for start, goal, machine in _MOVES
     ]
+    err("laying lines over the ground that nobody has looked at ...")
+    search = write_search(plan_search(farm, day=_DAY), out, index_follows=True)[0]
     err("assessing the fields ...")
     done = assess(farm, day=_DAY, machine_id=_MACHINE)
     written = write_assessment(done, out)
     counts = ", ".join(f"{number} {level}" for level, number in done.counts().items())
-    logged = sum(one.new for one in taken.files)
+    logged = len(farm.hazards)
     return Reply(
         result={
             "farm": str(folder),
@@ -64,11 +73,12 @@ def demo(
                 }
                 for move, page in moves
             ],
+            "search": str(search),
             "open": str(written[0]),
         },
         lines=[
             f"{farm.settings.name}: invented demo data; this farm does not exist.",
-            f"{logged} hazards logged; {len(done.answers)} fields: {counts}.",
+            f"{logged} hazards stand in the log; {len(done.answers)} fields: {counts}.",
             *(
                 f"{move.names[0]} to {move.names[1]} with {move.machine}: {move.level}"
                 for move, _ in moves
@@ -76,6 +86,7 @@ def demo(
             "",
             "open these pages:",
             f"  {written[0]}",
+            f"  {search}",
             *(f"  {page}" for _, page in moves),
         ],
     )

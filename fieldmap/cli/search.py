@@ -70,8 +70,8 @@ def search(
                 rows,
                 head=(
                     "field",
-                    "answer",
                     "looked at",
+                    "as wished",
                     "to look at",
                     "lines",
                     "walk",
@@ -80,6 +80,7 @@ def search(
                 ),
             ),
             "",
+            *_long(plan.fields),
             "A walk finds what can be seen from it. What is buried or wrapped in the sward stays.",
             f"open {written[0]}",
         ],

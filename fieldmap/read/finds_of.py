@@ -44,7 +44,7 @@ def read_vector_finds(path: Path, *, swap_xy: bool) -> Found:
 
 
 def _blank(held: Any) -> bool:
-    return nothing(held) or (isinstance(held, str) and not held.strip())
+    return nothing(held) or (isinstance(held, str) and held == "")
 
 
 def read_kml_finds(path: Path, *, kinds: frozenset[str]) -> Found:

@@ -32,6 +32,7 @@ from fieldmap.write.outputs import Outputs
 from fieldmap.write.pages import field_page, index_page
 from fieldmap.write.payload import field_payload, index_payload, shown_of
 from fieldmap.write.rasters import cog_bytes
+from fieldmap.write.search import PAGE as SEARCH_PAGE
 
 _LIBRARIES = (
     "fieldmap",
@@ -80,7 +81,9 @@ def write_assessment(
     with Outputs(folder, group="assess", overwrite=overwrite) as files:
         if pages:
             moves = known_moves(folder)
-            files.text("index.html", index_page(index_payload(assessment, shown, moves=moves)))
+            search = SEARCH_PAGE if files.standing(SEARCH_PAGE) else ""
+            payload = index_payload(assessment, shown, moves=moves, search=search)
+            files.text("index.html", index_page(payload))
         tags = band_words(assessment.farm.tables)
         for answer in assessment.answers:
             name = page_name(answer.field_id)
@@ -91,7 +94,8 @@ def write_assessment(
                 )
             if len(answer.pick_up):
                 files.text(f"fields/{name}.gpx", pick_up_gpx(*_gpx_of(assessment, answer)))
-        geopackage(files.path("farm.gpkg"), assessment)
+        standing = files.standing("farm.gpkg")
+        geopackage(files.path("farm.gpkg"), assessment, old=standing)
         files.text("fields.csv", fields_csv(assessment))
         files.text("findings.csv", findings_csv(assessment))
         files.json("fields.json", fields_json(assessment))

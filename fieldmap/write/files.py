@@ -6,14 +6,13 @@ import csv
 import io
 import json
 from collections.abc import Iterable
-from datetime import UTC, datetime, time
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-import pyogrio
 import shapely
 
 from fieldmap import JSON_SCHEMA
@@ -21,6 +20,7 @@ from fieldmap.assessment import Assessment
 from fieldmap.finding import Finding
 from fieldmap.risk.zones import COLUMNS as ZONE_COLUMNS
 from fieldmap.tables import Tables
+from fieldmap.write.geopackage import ANY_SHAPE, add_layer, keep_layers, stamp
 
 FINDING_COLUMNS = (
     "field_id",
@@ -40,6 +40,8 @@ FINDING_COLUMNS = (
 )
 
 
+#: Layers of ``farm.gpkg`` that an assessment writes.
+LAYERS = ("fields", "zones", "hazards", "gates", "pick_up")
 #: What ``fields.json`` tells of each thing on the list to walk with.
 PICK_UP_TOLD = ("group", "order", "hazard_id", "kind", "action", "touch", "step_m", "lon", "lat")
 _HAZARD_COLUMNS = (
@@ -61,37 +63,28 @@ _HAZARD_COLUMNS = (
 )
 
 
-def geopackage(path: Path, assessment: Assessment) -> None:
+def geopackage(path: Path, assessment: Assessment, *, old: Path | None = None) -> None:
     """Write ``farm.gpkg``: layers ``fields``, ``zones``, ``hazards``, ``gates`` and ``pick_up``.
 
     The date of change inside the file is the day of the assessment, so that the same input
-    gives the same bytes.
+    gives the same bytes. Layers that another command added to the ``old`` file stay.
     """
     farm = assessment.farm
     told = assessment.table
     shapes = farm.fields.set_index("field_id").geometry.loc[told["field_id"]]
     fields = gpd.GeoDataFrame(told, geometry=[_multi(shape) for shape in shapes], crs=farm.crs)
-    moment = datetime.combine(assessment.day, time(), UTC).strftime("%Y-%m-%dT%H:%M:%S.000Z")
-    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": moment})
-    try:
-        for name, table in (
-            ("fields", fields),
-            ("zones", all_zones(assessment)),
-            ("hazards", hazards_told(farm.hazards, farm.tables)[[*_HAZARD_COLUMNS, "geometry"]]),
-            ("gates", farm.gates),
-            ("pick_up", all_pick_up(assessment)),
-        ):
-            pyogrio.write_dataframe(
-                table,
-                path,
-                layer=name,
-                driver="GPKG",
-                append=path.exists(),
-                geometry_type="Unknown" if name == "hazards" else None,
-                layer_options={"SPATIAL_INDEX": "YES"},
-            )
-    finally:
-        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
+    moment = stamp(assessment.day)
+    tables = (
+        fields,
+        all_zones(assessment),
+        hazards_told(farm.hazards, farm.tables)[[*_HAZARD_COLUMNS, "geometry"]],
+        farm.gates,
+        all_pick_up(assessment),
+    )
+    for name, table in zip(LAYERS, tables, strict=True):
+        kind = ANY_SHAPE if name == "hazards" else None
+        add_layer(path, table, name, moment=moment, kind=kind)
+    keep_layers(old, path, but=LAYERS)
 
 
 def hazards_told(marks: gpd.GeoDataFrame, tables: Tables) -> gpd.GeoDataFrame:

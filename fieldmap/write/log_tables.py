@@ -5,19 +5,17 @@ from __future__ import annotations
 import csv
 import io
 import json
-from collections.abc import Iterator
-from contextlib import contextmanager
-from datetime import UTC, date, datetime, time
+from datetime import date
 from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
-import pyogrio
 import shapely
 
 from fieldmap.read.csv_guard import GUARD, GUARD_COLUMN, guarded
 from fieldmap.write.files import features
+from fieldmap.write.geopackage import ANY_SHAPE, add_layer, stamp
 from fieldmap.write.log_words import moment_text, right_handed
 
 LAYER = "hazards"
@@ -30,16 +28,7 @@ def write_geopackage(
     told: gpd.GeoDataFrame, path: Path, *, day: date, note: str
 ) -> tuple[str, ...]:
     """One layer of shapes of any type; the date of change in the file is ``day``."""
-    with _dated(day):
-        pyogrio.write_dataframe(
-            told,
-            path,
-            layer=LAYER,
-            driver="GPKG",
-            geometry_type="Unknown",
-            promote_to_multi=False,
-            layer_options={"SPATIAL_INDEX": "YES", "DESCRIPTION": note},
-        )
+    add_layer(path, told, LAYER, moment=stamp(day), kind=ANY_SHAPE, note=note)
     if (told["photo_id"] == "").all():
         return ()
     return ("photos stay in the log; photo_id is the name each has there",)
@@ -115,14 +104,3 @@ def _cell(held: Any) -> str:
 
 def _json(held: dict[str, Any]) -> str:
     return json.dumps(held, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
-
-
-@contextmanager
-def _dated(day: date) -> Iterator[None]:
-    """GDAL writes this day into the file, so that the same input gives the same bytes."""
-    moment = datetime.combine(day, time(), UTC).strftime("%Y-%m-%dT%H:%M:%S.000Z")
-    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": moment})
-    try:
-        yield
-    finally:
-        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})

@@ -107,7 +107,7 @@ def hazard_item(props: Mapping[str, Any], number: str, units: System) -> Item:
         "place": place,
         "radius_m": radius,
         "group": props.get("group", ""),
-        "step": "" if step is None else _way_length(step, units),
+        "step": "" if step is None else way_length(step, units),
         "where": where,
         "since": since,
         "photo": props.get("photo", ""),
@@ -138,7 +138,7 @@ def gate_item(props: Mapping[str, Any], number: str, units: System) -> Item:
 def leg_item(props: Mapping[str, Any], number: str, units: System) -> Item:
     """A leg of a road move with what was checked on it, the worst check first."""
     del number
-    length = _way_length(props["length_m"], units)
+    length = way_length(props["length_m"], units)
     return {
         **said(props["level"]),
         "n": str(props["n"]),
@@ -203,7 +203,8 @@ def group(key: str, name: str, draw: str, held: list[Item], *, home: bool = Fals
         Its id and what the reader calls it.
     draw : str
         How: ``area``, ``outline``, ``mark``, ``survey``, ``gate``, ``leg``, ``direct``,
-        ``track``, ``road``.
+        ``track``, ``road``, and on a search ``plot``, ``ground``, ``keep``, ``walk``,
+        ``start``.
     held : list of items
     home : bool
         Whether the first view must show it.
@@ -213,12 +214,13 @@ def group(key: str, name: str, draw: str, held: list[Item], *, home: bool = Fals
 
 def drawn(made: Item) -> Item:
     """A group as the map's JSON block carries it: what has a place, and no more than is shown."""
-    keep = ("id", "n", "level", "word", "title", "lines", "geometry", "radius_m")
+    told = ("id", "n", "level", "word", "title", "lines", "geometry", "radius_m")
+    keep = (*told, "walker", "several", "sketch", "spacing_m", "sketch_m")
     placed = [item for item in made["items"] if item["geometry"]]
     return {**made, "items": [{key: item[key] for key in keep if key in item} for item in placed]}
 
 
-def _way_length(length_m: float | None, units: System) -> str:
+def way_length(length_m: float | None, units: System) -> str:
     """Short ways in metres or feet, longer ones in kilometres or miles."""
     if length_m is None or length_m < LONG_WAY_M:
         return shown(length_m, "m", units)

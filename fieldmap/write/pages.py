@@ -1,4 +1,4 @@
-"""The three pages: the farm, one field, one road move. Text in, text out; no file, no clock.
+"""The four pages: farm, field, road move, search. Text in, text out; no file, no clock.
 
 Each takes a payload of JSON types (geometries GeoJSON in WGS 84, quantities in SI) and
 returns the whole page. The same payload gives the same bytes.
@@ -11,6 +11,7 @@ from typing import Any
 
 from fieldmap.units import shown
 from fieldmap.write import page_items as on_map
+from fieldmap.write import search_items as for_search
 from fieldmap.write.frame import render
 from fieldmap.write.page_findings import (
     WORST_FIRST,
@@ -55,6 +56,7 @@ def index_page(payload: Payload) -> str:
             for move in worst_first(payload["moves"])
         ],
         "ground": payload["ground"],
+        "search": on_map.inside(payload["search"]),
     }
     return _page("index.html.j2", payload, page, groups, [])
 
@@ -133,6 +135,47 @@ def move_page(payload: Payload) -> str:
         "ground": payload.get("ground", []),
     }
     return _page("move.html.j2", payload, page, groups, findings)
+
+
+def search_page(payload: Payload) -> str:
+    """A planned search: where to look, how far that is to walk, what to keep away from.
+
+    Parameters
+    ----------
+    payload : mapping
+        The common part and ``fields`` (facts and shapes of each), ``walkers``, ``figures``,
+        ``cautions``, ``roads``, ``images``, ``links``: see
+        :func:`fieldmap.write.search_payload.search_payload`.
+    """
+    units, plots = payload["units"], sorted(payload["fields"], key=for_search.most_first)
+    fields = on_map.items(for_search.plots(plots), "f", units, for_search.plot_item)
+    marks = on_map.items(for_search.marks(plots), "h", units, for_search.mark_item)
+    starts = on_map.items(for_search.starts(plots), "s", units, for_search.start_item)
+    ground = on_map.items(for_search.shapes(plots, "ground"), "u", units, for_search.left_item)
+    near = on_map.items(for_search.shapes(plots, "keep_off"), "k", units, for_search.keep_item)
+    walks, whole = for_search.walks(plots)
+    groups = [
+        _roads(payload),
+        on_map.group("ground", "Ground to look at", "ground", ground),
+        on_map.group("near", "Keep out: ground near a mark", "keep", near),
+        on_map.group("fields", "Field boundaries", "plot", fields, home=True),
+        on_map.group("walks", "Lines to walk", "walk", walks),
+        on_map.group("starts", "Where a walk starts", "start", starts),
+        on_map.group("marks", "Marks to keep away from", "mark", marks),
+    ]
+    cautions = list(payload["cautions"])
+    notes = footnotes(cautions)
+    page = {
+        "fields": fields,
+        "marks": marks,
+        "search": for_search.summary(plots, payload),
+        "whole": whole,
+        "cautions": [{**one, "notes": [notes[key] for key in one["sources"]]} for one in cautions],
+        "figures": for_search.figures(payload["figures"], units),
+        "links": payload["links"],
+        "ground": [],
+    }
+    return _page("search.html.j2", payload, page, groups, cautions)
 
 
 def _page(

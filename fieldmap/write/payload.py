@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any, NamedTuple
 
 import geopandas as gpd
@@ -97,9 +98,9 @@ def field_payload(assessment: Assessment, answer: FieldAnswer, shown: Shown) -> 
 
 
 def index_payload(
-    assessment: Assessment, shown: Shown, *, moves: list[dict[str, str]]
+    assessment: Assessment, shown: Shown, *, moves: list[dict[str, str]], search: str
 ) -> dict[str, Any]:
-    """Everything on the page of the whole farm."""
+    """Everything on the page of the whole farm; ``search`` is the page of a search, or ""."""
     farm = assessment.farm
     around = shapely.buffer(shapely.box(*shown.fields.total_bounds), _ROADS_AROUND_M)
     box = shapely.box(*around.bounds)
@@ -108,6 +109,7 @@ def index_payload(
         "fields": features(shown.fields, _FIELD_COLUMNS),
         "counts": assessment.counts(),
         "moves": moves,
+        "search": search,
         "hazards": features(shown.marks, HAZARD_COLUMNS),
         "roads": road_lines(farm, box),
         "images": farm_images(farm, box),
@@ -126,9 +128,13 @@ def road_lines(farm: Farm, box: shapely.Polygon) -> dict[str, Any]:
 
 def cited(farm: Farm, findings: tuple[Finding, ...]) -> dict[str, dict[str, str]]:
     """The sources behind findings, by key; a file of the farm is its own source."""
-    keys = dict.fromkeys(key for finding in findings for key in finding.sources if key)
-    out = {}
-    for key in keys:
+    return described(farm, (key for finding in findings for key in finding.sources if key))
+
+
+def described(farm: Farm, keys: Iterable[str]) -> dict[str, dict[str, str]]:
+    """Sources by their keys, each once and in order; a file of the farm is its own source."""
+    out: dict[str, dict[str, str]] = {}
+    for key in dict.fromkeys(keys):
         source = farm.tables.sources.get(key)
         out[key] = (
             {

@@ -135,7 +135,7 @@ RESULTS: dict[str, Schema] = {
         "",
         {
             "farm": text("folder of the invented farm"),
-            "hazards": whole("hazards logged"),
+            "hazards": whole("hazards that stand in the log"),
             "counts": COUNTS,
             "moves": each(
                 "the road moves",
@@ -148,6 +148,7 @@ RESULTS: dict[str, Schema] = {
                     },
                 ),
             ),
+            "search": text("the page of the search"),
             "open": text("the page to open first"),
         },
     ),

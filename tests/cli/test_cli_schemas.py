@@ -62,7 +62,7 @@ def test_by_hand_search(run: Run, demo_farm: Path, tmp_path: Path) -> None:
         (("--chance", "1.2"), "chance"),
         (("--kind", "frogs"), "frogs"),
         (("--field", "S99"), "S99"),
-        (("--walkers", "0"), "walkers"),
+        (("--walkers", "0"), "walker"),
     ):
         refused = run("search", demo_farm, "--out", tmp_path / "no", *wrong, "--json")
         assert refused.code == 2

@@ -58,7 +58,7 @@ def test_layers_are_cloud_optimised_named_and_unit_bearing(demo_out: Path) -> No
 def test_geopackage_layers_agree_with_the_tables(demo_out: Path) -> None:
     """Property: the summary in the GeoPackage is the one in the CSV."""
     layers = {name for name, _ in pyogrio.list_layers(demo_out / "farm.gpkg")}
-    assert layers == {"fields", "zones", "hazards", "gates", "pick_up"}
+    assert layers == {"fields", "zones", "hazards", "gates", "pick_up", "search_lines"}
     fields = gpd.read_file(demo_out / "farm.gpkg", layer="fields")
     with (demo_out / "fields.csv").open(encoding="utf-8") as file:
         rows = list(csv.DictReader(file))

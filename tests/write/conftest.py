@@ -11,6 +11,7 @@ from typing import Any
 import move_payloads
 import page_payloads
 import pytest
+import search_payloads
 
 from fieldmap.write import pages
 
@@ -36,12 +37,18 @@ def payloads() -> dict[str, dict[str, Any]]:
         "index": page_payloads.index_payload(),
         "field": page_payloads.field_payload(),
         "move": move_payloads.move_payload(),
+        "search": search_payloads.search_payload(),
     }
 
 
 @pytest.fixture
 def made() -> dict[str, Callable[[dict[str, Any]], str]]:
-    return {"index": pages.index_page, "field": pages.field_page, "move": pages.move_page}
+    return {
+        "index": pages.index_page,
+        "field": pages.field_page,
+        "move": pages.move_page,
+        "search": pages.search_page,
+    }
 
 
 @pytest.fixture

@@ -313,6 +313,7 @@ def index_payload(count: int = 8) -> dict[str, Any]:
     return common("Sallow Bottom: fields") | {
         "fields": collection(*rows),
         "counts": {level: sum(row[1]["level"] == level for row in rows) for level in levels},
+        "search": "search/index.html",
         "moves": [
             {"name": "Yard to Cold Ash", "level": "unknown", "page": "moves/a.html"},
             {"name": "Yard to Lower Sallow", "level": "ok", "page": "moves/b.html"},

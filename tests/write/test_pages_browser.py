@@ -13,7 +13,7 @@ from playwright.sync_api import expect
 from fieldmap.write.pages import field_page, index_page, move_page
 
 pytestmark = pytest.mark.browser
-KINDS = ("index", "field", "move")
+KINDS = ("index", "field", "move", "search")
 HOSTILE = "<script>window.hit=1</script><img src=x onerror=window.hit=2> `${alert(1)}` {{7*7}}"
 
 CONTRAST = """() => {
@@ -85,7 +85,7 @@ def test_page_asks_nobody_and_draws(kind: str, payloads: Any, made: Any, opened:
         ("index", "field-table", "fields"), ("index", "hazard-table", "hazards"),
         ("field", "hazard-table", "hazards"), ("field", "zone-table", "zones"),
         ("field", "gate-table", "gates"), ("move", "leg-table", "legs"),
-        ("move", "survey-table", "survey"),
+        ("move", "survey-table", "survey"), ("search", "field-table", "fields"),
     ],
 )  # fmt: skip
 def test_table_has_a_row_for_each_item_of_the_map(

@@ -190,7 +190,7 @@ def test_an_empty_plan_still_has_its_layer(farm: Farm, tmp_path: Path) -> None:
     search = plan_search(farm, day=date(2026, 6, 9), field_ids=["C"])
     write_search(search, tmp_path)
     assert pyogrio.read_dataframe(tmp_path / "farm.gpkg", layer=LAYER).empty
-    assert not (tmp_path / "search").exists()
+    assert [path.name for path in (tmp_path / "search").iterdir()] == ["index.html"]
     assert json.dumps(search_payload(search), allow_nan=False)
 
 
@@ -245,7 +245,7 @@ def test_old_plans_are_taken_away_but_not_what_another_group_took_over(
     write_search(search, tmp_path)
     assessed(tmp_path, 3)
     write_search(plan_search(farm, day=date(2026, 6, 9), field_ids=["A"], kind="post"), tmp_path)
-    assert [path.name for path in (tmp_path / "search").iterdir()] == ["A.gpx"]
+    assert sorted(path.name for path in (tmp_path / "search").iterdir()) == ["A.gpx", "index.html"]
     assert "hazards" in layers(tmp_path / "farm.gpkg")
 
 

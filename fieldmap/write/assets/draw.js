@@ -2,7 +2,7 @@
    textContent only; nothing here builds markup from text. */
 "use strict";
 
-var fieldmapState = { layers: {}, groups: {}, images: [], home: null, map: null, said: {} };
+var fieldmapState = { layers: {}, groups: {}, images: [], walks: [], home: null, map: null, said: {} };
 
 var fieldmapInk = { stop: "#4b1d4a", care: "#8a5200", unknown: "#3f4c58", ok: "#a98f3c" };
 var fieldmapPaper = "#fffdf7";
@@ -75,10 +75,12 @@ function fieldmapAreaStyles(many) {
 function fieldmapNote(item) {
   var box = fieldmapElement("div", "note-box");
   box.appendChild(fieldmapElement("p", "note-title", (item.n ? item.n + ". " : "") + item.title));
-  var level = fieldmapElement("p", "level level-" + item.level);
-  level.appendChild(fieldmapGlyph(item.level));
-  level.appendChild(fieldmapElement("span", "", item.word));
-  box.appendChild(level);
+  if (item.word) {
+    var level = fieldmapElement("p", "level level-" + item.level);
+    level.appendChild(fieldmapGlyph(item.level));
+    level.appendChild(fieldmapElement("span", "", item.word));
+    box.appendChild(level);
+  }
   item.lines.forEach(function (line) {
     var row = fieldmapElement("p", "note-line");
     row.appendChild(fieldmapElement("b", "", line[0] + ": "));
@@ -102,7 +104,7 @@ function fieldmapBack(id) {
 
 function fieldmapKeep(item, layer, at) {
   fieldmapState.layers[item.id] = { layer: layer, at: at };
-  fieldmapState.said[item.id] = (item.n ? item.n + ", " : "") + item.title + ": " + item.word;
+  fieldmapState.said[item.id] = (item.n ? item.n + ", " : "") + item.title + (item.word ? ": " + item.word : "");
   layer.bindPopup(function () { return fieldmapNote(item); }, { maxWidth: 290, minWidth: 210, autoPanPadding: [24, 24] });
 }
 
@@ -130,7 +132,7 @@ var fieldmapHands = {
     var made = fieldmapShape(item, Object.assign({ renderer: look.renderer, pane: look.pane }, look.areas[item.level]));
     to.addLayer(made);
     fieldmapKeep(item, made, null);
-    if (look.named) { made.bindTooltip(fieldmapElement("span", "", item.title), { permanent: true, direction: "center", className: "name-tag", pane: "names", opacity: 1 }); }
+    if (look.named) { fieldmapName(item, made); }
   },
   mark: function (item, to, look) {
     var point = item.geometry.type === "Point";
@@ -150,7 +152,7 @@ var fieldmapHands = {
   },
   gate: function (item, to, look) {
     var at = fieldmapMiddle(fieldmapShape(item, {}).getLayers()[0]);
-    var pin = fieldmapPin(item, at, look.pins, "gate");
+    var pin = fieldmapPin(item, at, look.pins, item.n ? "gate" : "gate pin-bare");
     to.addLayer(pin);
     fieldmapKeep(item, pin, at);
   },
@@ -186,6 +188,55 @@ var fieldmapHands = {
 };
 
 fieldmapHands.survey = fieldmapHands.mark;
+fieldmapHands.start = fieldmapHands.gate;
+
+/* A search: fields that name themselves, ground that is only drawn, and walks. */
+fieldmapHands.plot = function (item, to, look) {
+  to.addLayer(fieldmapShape(item, { renderer: look.renderer, pane: look.pane, color: fieldmapPaper, weight: 5, fill: false, interactive: false }));
+  var line = fieldmapShape(item, { renderer: look.renderer, pane: look.pane, color: "#26211b", weight: 2, fill: true, fillColor: fieldmapPaper, fillOpacity: 0 });
+  to.addLayer(line);
+  fieldmapKeep(item, line, null);
+  if (look.named) { fieldmapName(item, line); }
+};
+fieldmapHands.ground = function (item, to, look) {
+  to.addLayer(fieldmapShape(item, Object.assign({ renderer: look.renderer, pane: look.pane }, look.areas[item.level], { weight: 1, dashArray: null, interactive: false })));
+};
+fieldmapHands.keep = function (item, to, look) {
+  to.addLayer(fieldmapShape(item, { renderer: look.renderer, pane: look.pane, color: fieldmapInk.stop, weight: 2, fillColor: fieldmapInk.stop, fillOpacity: 0.45, interactive: false }));
+};
+
+/* Where the lines of a walk would be too close to be drawn a few of them stand for all, or none. */
+fieldmapHands.walk = function (item, to, look) {
+  var dash = ["11 5", "2 5", "14 4 2 4", "6 3"][(item.walker - 1) % 4];
+  var style = { renderer: look.renderer, pane: look.pane, color: "#3b2a66", weight: 2.2, dashArray: dash, lineCap: "butt", fill: false, interactive: false };
+  var under = Object.assign({}, style, { color: fieldmapPaper, weight: 4.5, dashArray: null });
+  function drawn(geometry) {
+    return L.featureGroup([fieldmapShape({ geometry: geometry }, under), fieldmapShape({ geometry: geometry }, style)]);
+  }
+  var whole = drawn(item.geometry);
+  var part = item.sketch ? drawn(item.sketch) : null;
+  to.addLayer(whole);
+  if (item.spacing_m) { fieldmapState.walks.push({ to: to, whole: whole, part: part, spacing_m: item.spacing_m, sketch_m: item.sketch_m }); }
+  if (item.several) {
+    var pin = fieldmapPin(item, fieldmapHalfway(whole.getLayers()[1].getLayers()[0]), look.pins, "gate");
+    pin.options.interactive = false;
+    to.addLayer(pin);
+  }
+};
+
+function fieldmapWalks(map) {
+  var pixels = 256 * Math.pow(2, map.getZoom()) / (40075017 * Math.cos(map.getCenter().lat * Math.PI / 180));
+  fieldmapState.walks.forEach(function (one) {
+    var fits = one.spacing_m * pixels >= 8;
+    if (fits) { one.to.addLayer(one.whole); } else { one.to.removeLayer(one.whole); }
+    if (!one.part) { return; }
+    if (!fits && one.sketch_m * pixels >= 8) { one.to.addLayer(one.part); } else { one.to.removeLayer(one.part); }
+  });
+}
+
+function fieldmapName(item, layer) {
+  layer.bindTooltip(fieldmapElement("span", "", item.title), { permanent: true, direction: "center", className: "name-tag", pane: "names", opacity: 1 });
+}
 
 function fieldmapHalfway(line) {
   var along = line.getLatLngs ? line.getLatLngs() : [line.getLatLng()];
@@ -208,7 +259,7 @@ function fieldmapHalfway(line) {
 
 /* Each group has its own pane, so that hiding and showing again keeps the order. */
 function fieldmapLook(map, group, place, many) {
-  var canvas = many && (group.draw === "area" || group.draw === "mark");
+  var canvas = many && ["area", "mark", "ground", "keep", "plot"].includes(group.draw);
   var pane = canvas ? "overlayPane" : "group-" + group.key;
   if (!canvas) {
     map.createPane(pane).style.zIndex = group.draw === "road" ? 320 : 410 + place;
@@ -296,6 +347,8 @@ function fieldmapDraw(map) {
   data.groups.forEach(function (group) { fieldmapState.groups[group.key].addTo(map); });
   fieldmapNames(map);
   fieldmapCrowd(map);
+  fieldmapWalks(map);
+  map.on("zoomend", function () { fieldmapWalks(map); });
   map.on("zoomend resize layeradd", function () { fieldmapNames(map); });
   map.on("zoomend resize", function () { fieldmapCrowd(map); });
   L.control.scale({ metric: data.units === "metric", imperial: data.units === "us", maxWidth: 140, position: "bottomright" }).addTo(map);
