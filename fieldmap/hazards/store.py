@@ -225,6 +225,16 @@ def _transaction(log: sqlite3.Connection) -> Iterator[None]:
 @contextmanager
 def _told(path: Path) -> Iterator[None]:
     """What SQLite says, in words for people."""
+    if path.is_dir():
+        raise StoreError(
+            Fault(
+                "a folder stands where the hazard log should be",
+                path.name,
+                "nothing can be written or read",
+                "move it away, or name another file in farm.toml",
+                where=str(path),
+            )
+        )
     try:
         yield
     except sqlite3.OperationalError as error:

@@ -29,6 +29,7 @@ HAZARD_COLUMNS = (
     "call",
     "action",
     "radius_m",
+    "heading_deg",
     "since",
     "lon",
     "lat",

@@ -94,6 +94,7 @@ def hazard_item(props: Mapping[str, Any], number: str, units: System) -> Item:
     place = "" if radius is None else f"within {shown(radius, 'm', units)}"
     step = props.get("step_m")
     since = props.get("since", "")
+    heading = props.get("heading_deg")
     where = f"{props['lat']:.6f}, {props['lon']:.6f}" if props.get("lat") is not None else ""
     return {
         **said(props["level"]),
@@ -111,6 +112,7 @@ def hazard_item(props: Mapping[str, Any], number: str, units: System) -> Item:
         "where": where,
         "since": since,
         "photo": props.get("photo", ""),
+        "looking": "" if heading is None else f"taken looking {heading:.0f} deg from true north",
         "lines": [
             ("Do", props["action"]),
             ("Note", props["note"]),

@@ -278,6 +278,7 @@ def figures(held: Mapping[str, float], units: System) -> dict[str, str]:
         "speed": f"{mph:.1f} mph" if units == "us" else f"{speed:g} km/h",
         "line": _percent(held["line_chance"]),
         "enough": _percent(held["enough_chance"]),
+        "missed": _missed(held["enough_chance"]),
         "days": shown(held["valid_days"], "days", units),
         "off": shown(held["stand_off_m"], "m", units),
     }
@@ -294,13 +295,16 @@ def _others(plot: Plot, units: System) -> dict[str, Any]:
         planned = wish["kind"] == plot["kind"] and wish["chance"] == plot["chance_wished"]
         row["hours"].append({"text": _hours(wish["hours"]), "planned": planned})
     return {
-        "chances": [
-            {"share": _percent(chance), "missed": f"{100 * (1 - chance):.3g}"} for chance in chances
-        ],
+        "chances": [{"share": _percent(chance), "missed": _missed(chance)} for chance in chances],
         "rows": list(rows.values()),
         "tall": plot["sward_m"] is None,
         "sward": "" if plot["sward_m"] is None else shown(plot["sward_m"], "m cut", units),
     }
+
+
+def _missed(chance: float) -> str:
+    """Of a hundred things how many a walk with this chance does not see."""
+    return f"{100.0 * (1.0 - chance):.3g}"
 
 
 def _hours(hours: float) -> str:

@@ -35,8 +35,12 @@ def opened(page: Page, path: Path) -> tuple[list[str], list[str]]:
 
 
 def pages_of(demo_out: Path) -> list[Path]:
-    found = [demo_out / "index.html", demo_out / "search" / "index.html",
-             *sorted((demo_out / "fields").glob("*.html")), *sorted((demo_out / "moves").glob("*.html"))]  # fmt: skip
+    found = [
+        demo_out / "index.html",
+        demo_out / "search" / "index.html",
+        *sorted((demo_out / "fields").glob("*.html")),
+        *sorted((demo_out / "moves").glob("*.html")),
+    ]
     assert len(found) >= 11
     return found
 

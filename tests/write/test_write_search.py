@@ -7,6 +7,7 @@ import dataclasses
 import hashlib
 import json
 import math
+import re
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -23,7 +24,7 @@ from fieldmap.farm import Farm, load_farm
 from fieldmap.read.gpx import read_tracks
 from fieldmap.search import Search, plan_search
 from fieldmap.write.outputs import MANIFEST, Outputs
-from fieldmap.write.search import LAYER, search_payload, write_search
+from fieldmap.write.search import LAYER, search_json, search_payload, write_search
 
 UTM = "EPSG:32615"
 WEST, SOUTH = 500_000.0, 4_500_000.0
@@ -169,6 +170,47 @@ def test_json_and_csv_hold_the_same_figures(search: Search, tmp_path: Path) -> N
     assert [mark["hazard_id"] for mark in first["avoided"]] == ["H1"]
     assert first["walks_m"] == [round(part.length, 1) for part in search.fields[0].walk.parts]
     assert sum(part["area_ha"] for part in first["parts"]) == pytest.approx(first["left_ha"])
+
+
+def test_other_wishes_are_told_where_there_is_ground(search: Search) -> None:
+    """By hand: what is planned comes near the plan's own lines; nothing where nothing is walked."""
+    told = [one["other_wishes"] for one in search_json(search)["fields"]]
+    one = search.fields[0]
+    planned = [wish for wish in told[0] if (wish["kind"], wish["chance"]) == ("post", 0.9)]
+    assert planned[0]["sweep_width_m"] == one.wanted.sweep_m
+    assert planned[0]["hours"] == pytest.approx(one.walk.lines_m / 4000, rel=0.15)
+    assert told[2] == []
+
+
+def test_the_page_comes_first_and_links_to_what_is_there(search: Search, tmp_path: Path) -> None:
+    """By hand: no farm page, no link; one beside it or about to come, a link; user text escaped."""
+    written = write_search(search, tmp_path)
+    assert written[0] == tmp_path / "search" / "index.html"
+    text = written[0].read_text("utf-8")
+    assert "../index.html" not in text
+    assert "<b>low</b>" not in text
+    for name in re.findall(r'href="([^"]+)" download', text):
+        assert (written[0].parent / name).is_file()
+    assert len(re.findall(r'href="[^"]+" download', text)) == 2
+    write_search(search, tmp_path, index_follows=True)
+    assert "../index.html" in written[0].read_text("utf-8")
+    (tmp_path / "index.html").write_text("")
+    write_search(search, tmp_path)
+    assert "../index.html" in written[0].read_text("utf-8")
+
+
+def test_flood_cautions_are_rows_of_the_table(search: Search) -> None:
+    """Property: only kinds people keep away from and that a flood moves; each with its source."""
+    told = search_payload(search)
+    rows = {row.words["label"]: row.words for row in search.farm.tables.rows("hazard_kinds")}
+    assert len(told["cautions"]) >= 3
+    for one in told["cautions"]:
+        words = rows[one["label"]]
+        assert (words["touch"], words["action"], words["moves_in_flood"]) == (
+            "no", "keep out", "yes",
+        )  # fmt: skip
+        assert one["caution"] == words["caution"]
+        assert set(one["sources"]) <= set(told["sources"])
 
 
 def test_the_layer_holds_lines_and_walks(search: Search, tmp_path: Path) -> None:
