@@ -18,7 +18,12 @@ ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-backg
 def main(out: Path) -> None:
     HERE.mkdir(exist_ok=True)
     moves = sorted((out / "moves").glob("home-to-S5*.html"))
-    shots = {"farm": out / "index.html", "field": out / "fields" / "S6.html", "move": moves[0]}
+    shots = {
+        "farm": out / "index.html",
+        "field": out / "fields" / "S2.html",
+        "search": out / "search" / "index.html",
+        "move": moves[0],
+    }
     with sync_playwright() as play:
         browser = play.chromium.launch(executable_path=shutil.which("chromium"), args=ARGUMENTS)
         for name, page in shots.items():
