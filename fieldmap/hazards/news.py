@@ -111,4 +111,4 @@ def _edit_id(event_id: str) -> str:
 
 
 def _rows(table: pd.DataFrame) -> list[dict[str, Any]]:
-    return [dict(row) for row in table.to_dict("records")]  # type: ignore[arg-type]
+    return [{str(name): held for name, held in row.items()} for row in table.to_dict("records")]
