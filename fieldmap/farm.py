@@ -16,6 +16,7 @@ from pyproj import CRS
 from fieldmap.crs import WGS84
 from fieldmap.errors import Fault, FieldmapError, InputError, MisuseError, raise_all
 from fieldmap.farm_files import ANY_METRIC, FARM_FILE, Reading, no_fields
+from fieldmap.hazards.store import is_log
 from fieldmap.machine import Machine
 from fieldmap.network import RoadData
 from fieldmap.read.elevation import ElevationFile
@@ -191,7 +192,7 @@ def _read(folder: Path, *, with_roads: bool) -> tuple[Farm | None, list[Fault]]:
         machines=reading.machines(),
         events=events,
         hazards=reading.hazards(events, crs, tables),
-        log_read=log.exists(),
+        log_read=is_log(log),
         tracks=tracks,
         flood=reading.flood(crs),
         elevation=reading.elevation(),

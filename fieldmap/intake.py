@@ -9,11 +9,12 @@ from typing import NamedTuple
 import geopandas as gpd
 import pandas as pd
 import shapely
+from shapely.errors import ShapelyError
 
 from fieldmap.errors import Fault, FieldmapError, raise_all
 from fieldmap.farm import Farm
-from fieldmap.hazards.events import no_events, photos_of
-from fieldmap.hazards.fold import standing
+from fieldmap.hazards.events import VERBS, no_events, photos_of
+from fieldmap.hazards.fold import fold, standing
 from fieldmap.hazards.news import news
 from fieldmap.hazards.reach import reach_m, reached
 from fieldmap.hazards.store import append, is_log, read_events, read_photos
@@ -87,7 +88,7 @@ def take_in(
     held: list[tuple[Path, Layer | None]] = []
     for path in files:
         try:
-            layer = None if is_log(path) else _read(farm, path, swap_xy=swap_xy)
+            layer = _layer(farm, path, swap_xy=swap_xy)
         except FieldmapError as error:
             faults.extend(error.faults)
             continue
@@ -108,6 +109,56 @@ def take_in(
         tuple(note for part in parts for note in part.notes),
         pd.concat(finds, ignore_index=True) if finds else standing(no_events(), tables=farm.tables),
     )
+
+
+def _layer(farm: Farm, path: Path, *, swap_xy: bool) -> Layer | None:
+    """The finds of a file; ``None`` for another hazard log that this farm can live with."""
+    if is_log(path):
+        _hold_to_ours(farm, path)
+        return None
+    return _read(farm, path, swap_xy=swap_xy)
+
+
+def _hold_to_ours(farm: Farm, path: Path) -> None:
+    """Refuse another log whose events this farm could not live with; nothing of it is taken.
+
+    Raises
+    ------
+    InputError
+        An event that cannot be read, of a kind or word nobody here knows, or far from the fields.
+    """
+    events = read_events(path)
+    kinds = {row.key.split(".", 1)[1] for row in farm.tables.rows("hazard_kinds")} | {""}
+    strange = {
+        "a word that the log does not have": set(events["verb"]) - set(VERBS),
+        "a hazard kind that the tables do not have": set(events["kind"]) - kinds,
+    }
+    faults = [
+        Fault(what, seen, "nobody could answer for it", "use the same fieldmap and tables",
+              where=str(path))
+        for what, held in strange.items()
+        for seen in sorted(held)
+    ]  # fmt: skip
+    try:
+        marks = fold(events, tables=farm.tables)
+    except (ShapelyError, ValueError) as error:
+        said = str(error).splitlines()[0]
+        faults.append(
+            Fault("an event that cannot be read", said, "marks would go missing unseen",
+                  "take the last copy of that log", where=str(path))
+        )  # fmt: skip
+        marks = None
+    if marks is not None:
+        west, south, east, north = marks.geometry.bounds.to_numpy(float).T
+        on_earth = (west >= -180) & (east <= 180) & (south >= -90) & (north <= 90)
+        faults += [
+            Fault("a position that is not on earth", name, "a mark without a place is never seen",
+                  "see in that log whether latitude and longitude are swapped", where=str(path))
+            for name in marks.loc[~on_earth, "hazard_id"]
+        ]  # fmt: skip
+        if on_earth.all():
+            faults += _too_far(farm, path, Layer(marks, ()))
+    raise_all(faults)
 
 
 def _read(farm: Farm, path: Path, *, swap_xy: bool) -> Layer:

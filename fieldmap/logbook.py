@@ -23,6 +23,7 @@ from fieldmap.read.finds import kind_of
 #: Words a person may say of a mark that is in the log.
 SAYINGS = (ev.SEEN_AGAIN, ev.NOT_FOUND, ev.MOVED, ev.HIT, ev.NOTE)
 _NEAR = 5
+_KEY_SHOWN = 8  # digits of a key that stand for it
 
 
 class Word(NamedTuple):
@@ -176,7 +177,7 @@ def say(
     StoreError
         Disk, permission or lock.
     """
-    _sayable(verb, place, word.note)
+    _sayable(verb, place, word.note, anew=words is not None or height_m is not None)
     if place is not None:
         _placed_well(farm, place)
     row = _rows(_named(farm, [name]))[0]
@@ -218,6 +219,16 @@ def merge(farm: Farm, names: Sequence[str], word: Word) -> Written:
                 "name two marks that stand near each other, see 'fieldmap hazards twins'",
             )
         )
+    gone = marks[~marks["stands"]]
+    if len(gone):
+        raise MisuseError(
+            Fault(
+                "merging with what was cleared",
+                ", ".join(gone["hazard_id"]),
+                "a thing that is gone says nothing of where another one lies",
+                "merge marks that stand",
+            )
+        )
     best = marks.sort_values(["radius_m", "hazard_id"]).iloc[0]
     keys = [key for text in marks["members"] for key in ev.ids(text)]
     event = ev.told_event(
@@ -228,11 +239,24 @@ def merge(farm: Farm, names: Sequence[str], word: Word) -> Written:
         seen=ev.joined(one for text in marks["events"] for one in ev.ids(text)),
         **_by(word),
     )
-    return Written(_append(farm, [event]), tuple(marks["hazard_id"]), ())
+    return Written(_append(farm, [event]), tuple(marks["hazard_id"]), _unlike(farm, marks))
+
+
+def _unlike(farm: Farm, marks: gpd.GeoDataFrame) -> tuple[str, ...]:
+    """What speaks against their being one thing, in words."""
+    notes = []
+    kinds = sorted(set(marks["kind"]))
+    if len(kinds) > 1:
+        notes.append(f"they are of different kinds: {', '.join(kinds)}")
+    places = shapely.union_all(marks.to_crs(farm.crs).geometry.to_numpy())
+    apart_m = 2 * float(shapely.minimum_bounding_radius(places))
+    if apart_m > 2 * farm.tables.number("looking.position_radius_m"):
+        notes.append(f"they lie up to {apart_m:.0f} m apart; 'unmerge' takes it back")
+    return tuple(notes)
 
 
 def unmerge(farm: Farm, name: str, word: Word) -> Written:
-    """Take a merged mark apart again: each thing stands as it did.
+    """Take a merged mark apart again; what was cleared meanwhile stays cleared.
 
     Raises
     ------
@@ -298,7 +322,8 @@ def _named(farm: Farm, names: Sequence[str]) -> gpd.GeoDataFrame:
     for name in dict.fromkeys(names):
         fits = marks["hazard_id"] == name
         if not fits.any():
-            fits = (marks["name"] == name) | marks["key"].str.startswith(name)
+            whole = len(name) >= _KEY_SHOWN
+            fits = (marks["name"] == name) | (marks["key"].str.startswith(name) & whole)
         if int(fits.sum()) == 1:
             rows.append(int(fits.idxmax()))
             continue
@@ -316,7 +341,7 @@ def _named(farm: Farm, names: Sequence[str]) -> gpd.GeoDataFrame:
     return marks.iloc[list(dict.fromkeys(rows))]
 
 
-def _sayable(verb: str, place: Place | None, note: str) -> None:
+def _sayable(verb: str, place: Place | None, note: str, *, anew: bool) -> None:
     faults = []
     if verb not in SAYINGS:
         faults.append(
@@ -334,6 +359,15 @@ def _sayable(verb: str, place: Place | None, note: str) -> None:
                 "no place",
                 "the mark would be lost",
                 "give --lon and --lat, or clear it and log it anew",
+            )
+        )
+    if verb in (ev.NOT_FOUND, ev.NOTE) and anew:
+        faults.append(
+            Fault(
+                f"'{verb}' with a kind or a height",
+                verb,
+                "what a thing is, is said by somebody who saw it",
+                f"use '{ev.SEEN_AGAIN}' to give its kind or height",
             )
         )
     if verb == ev.NOTE and not note.strip():

@@ -129,7 +129,7 @@ def unmerge(
     json: Json = False,
     debug: Debug = False,
 ) -> Reply:
-    """Take a merged mark apart again: each thing stands as it did."""
+    """Take a merged mark apart again; what was cleared meanwhile stays cleared."""
     del json, debug
     from fieldmap.logbook import unmerge as write
 

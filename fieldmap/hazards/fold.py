@@ -46,6 +46,7 @@ COLUMNS = (
     "events",
 )
 _PLACES = (ev.ADD, ev.MOVED)
+_WORST = (9,)  # a kind that the tables do not have is passed over least of all
 
 
 def standing(
@@ -143,7 +144,9 @@ class _Marks:
         """One shape a mark: where it was last put; both places when two people put it apart."""
         given = np.isin(self._verbs, _PLACES)
         merged = self._merges & np.isfinite(self._table["lon"].to_numpy())
-        tiers = [(given & self._speaks) | merged, given & self._asserts, self._asserts]
+        put = (given & self._speaks) | merged
+        put |= self._unaware(put & (self._verbs == ev.MOVED))
+        tiers = [put, self._open, given & self._asserts, self._asserts]
         rows = self._first_tier([*tiers, np.ones(len(given), bool)])
         top = self._heads(rows)
         shapes = _shapes(self._table.iloc[top])
@@ -154,6 +157,14 @@ class _Marks:
         for number in np.unique(group[~lone]):
             out[number] = shapely.union_all(shapes[group == number])
         return out
+
+    def _unaware(self, moves: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        """Open words beside a move: their writers saw the thing at the old place."""
+        beside = np.bincount(self._group[moves], minlength=self._size) > 0
+        links = self._links
+        knew = np.zeros(len(moves), bool)
+        knew[links.writer[moves[links.seen]]] = True
+        return self._open & beside[self._group] & ~knew & ~links.named_by(moves)
 
     def _first_tier(self, tiers: list[NDArray[np.bool_]]) -> NDArray[np.bool_]:
         """Rows of the first tier that a mark has any of."""
@@ -207,7 +218,7 @@ class _Marks:
         order = worse_kinds(tables)
         found, given = np.unique(kinds.astype(str), return_inverse=True)
         names: list[str] = found.tolist()
-        ranked = sorted(range(len(names)), key=lambda at: (order.get(names[at], ()), names[at]))
+        ranked = sorted(range(len(names)), key=lambda at: (order.get(names[at], _WORST), names[at]))
         weight = np.empty(len(names), np.intp)
         weight[ranked] = np.arange(len(names))
         worst = np.full(self._size, -1)
@@ -216,8 +227,8 @@ class _Marks:
         return known[worst]
 
     def _notes(self) -> NDArray[np.object_]:
-        """What people wrote, in the order in which they knew of each other, nothing twice."""
-        said = (self._table["note"] != "").to_numpy() & (self._speaks | ~self._asserts)
+        """All that people wrote, in the order in which they knew of each other."""
+        said = (self._table["note"] != "").to_numpy()
         return self._collected("note", np.flatnonzero(said), _written_on)
 
     def _greatest(self, column: str, verbs: tuple[str, ...]) -> NDArray[np.float64]:
@@ -264,11 +275,8 @@ class _Marks:
 
 
 def _written_on(texts: list[str]) -> str:
-    """Notes one after the other; one that a later one repeats is left out."""
-    kept = [
-        text for at, text in enumerate(texts) if not any(text in later for later in texts[at + 1 :])
-    ]
-    return " / ".join(kept)
+    """Notes one after the other, the same words once."""
+    return " / ".join(dict.fromkeys(texts))
 
 
 def worse_kinds(tables: Tables) -> dict[str, tuple[int, ...]]:

@@ -29,6 +29,8 @@ _ADDED = {
     "seen": ("TEXT NOT NULL DEFAULT ''", "''"),
     "photo": ("TEXT NOT NULL DEFAULT ''", "''"),
 }
+#: The first layout had people's names for marks as their ids, and finds only.
+_FIRST_KEY = "substr(event_id, 1, 16)"
 # the table of geometry columns stays empty, but readers take the file for rasters without it
 _FIRST = """
 CREATE TABLE gpkg_spatial_ref_sys (
@@ -79,6 +81,7 @@ def migrate(log: sqlite3.Connection) -> None:
         for name, (kind, held) in _ADDED.items():
             log.execute(f"ALTER TABLE events ADD COLUMN {name} {kind}")
             log.execute(f"UPDATE events SET {name} = {held}")  # noqa: S608
+        log.execute(f"UPDATE events SET hazard_id = {_FIRST_KEY}")  # noqa: S608
         facts = {"layout": "2", "device": secrets.token_hex(4)}
         log.executemany("INSERT INTO log_facts VALUES (?, ?)", facts.items())
 
@@ -107,7 +110,8 @@ def foreign(log: sqlite3.Connection) -> str | None:
 def missing_columns(log: sqlite3.Connection) -> dict[str, str]:
     """Columns an older log does not have, each with what stands for it."""
     columns = {row[1] for row in log.execute("PRAGMA table_info(events)")}
-    return {name: held for name, (_, held) in _ADDED.items() if name not in columns}
+    missing = {name: held for name, (_, held) in _ADDED.items() if name not in columns}
+    return missing | ({"hazard_id": _FIRST_KEY} if "name" in missing else {})
 
 
 def _tables(log: sqlite3.Connection) -> set[str]:

@@ -14,6 +14,7 @@ from fieldmap.hazards.fold import fold
 from fieldmap.tables import Tables
 
 _SAME_PLACE_DEG = 1e-6  # about a tenth of a metre: what is lost on the way through a file
+_NEAR_DEG = 1e-4  # about ten metres: one thing of one kind in one file, put better
 _FIGURES = ("radius_m", "height_m", "heading_deg")
 
 
@@ -28,9 +29,10 @@ class News(NamedTuple):
 def news(finds: gpd.GeoDataFrame, known: pd.DataFrame, *, file: str, tables: Tables) -> News:
     """The events that finds add to a log.
 
-    A find the log has is passed over. A find with the name of a mark that came out of the same
-    file, or that the same person told at the same time, says more of that mark: it is seen
-    again, or moved. A name alone is not enough, since two people may both have a "1".
+    A find the log has is passed over. A find with the name of a mark out of the same file says
+    more of that mark when it lies at its place (seen again), or is the same telling of the same
+    kind elsewhere (moved). A name alone is not enough: two people may both have a "1", and next
+    week's file numbers its rows anew.
 
     Parameters
     ----------
@@ -72,10 +74,17 @@ def news(finds: gpd.GeoDataFrame, known: pd.DataFrame, *, file: str, tables: Tab
 
 
 def _one(find: dict[str, Any], mark: dict[str, Any]) -> bool:
-    """Whether find and mark are one thing: one file's, or one telling, or nothing differs."""
+    """Whether find and mark are one thing.
+
+    Nothing differs; or it is the file's find at its place, told otherwise; or the same telling
+    (who, when, what) at another place. A name alone says nothing: rows are numbered anew.
+    """
     one_file = find["file"] != "" and find["file"] == mark["file"]
-    one_telling = find["who"] == mark["who"] and find["time"] == ev.iso(mark["time"])
-    return one_file or (one_telling and find["time"] != "") or _same(find, mark)
+    when = find["time"] != "" and find["time"] == ev.iso(mark["time"])
+    alike = find["kind"] == mark["kind"]
+    here = _same_place(find, mark) or (alike and _near(find, mark))
+    one_telling = when and alike and find["who"] == mark["who"]
+    return (one_file and (one_telling or here)) or _same(find, mark)
 
 
 def _same(find: dict[str, Any], mark: dict[str, Any]) -> bool:
@@ -91,6 +100,10 @@ def _equal(one: float, other: float) -> bool:
 def _same_place(find: dict[str, Any], mark: dict[str, Any]) -> bool:
     one, other = shapely.normalize([_shape(find), mark["geometry"]])
     return bool(shapely.equals_exact(one, other, _SAME_PLACE_DEG))
+
+
+def _near(find: dict[str, Any], mark: dict[str, Any]) -> bool:
+    return bool(shapely.distance(_shape(find), mark["geometry"]) <= _NEAR_DEG)
 
 
 def _shape(find: dict[str, Any]) -> shapely.Geometry:

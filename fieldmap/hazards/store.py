@@ -176,7 +176,9 @@ def _read(path: Path) -> Iterator[sqlite3.Connection]:
 
 
 def _readable(path: Path) -> sqlite3.Connection:
-    lies_alone = not path.with_name(path.name + "-wal").exists()
+    path = path.resolve()
+    beside = (path.with_name(path.name + ending) for ending in ("-wal", "-journal"))
+    lies_alone = not any(one.exists() for one in beside)
     for mode in ("rw", "ro", *(("ro&immutable=1",) if lies_alone else ())):
         log = None
         try:

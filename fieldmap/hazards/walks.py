@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
@@ -111,6 +112,7 @@ def looking(
     raise_all(_not_chances(tables))
     oldest = day - timedelta(days=tables.number("looking.valid_days"))
     good = tracks[(tracks["started"] >= oldest) & (tracks["started"] <= day)]
+    good = good[~_told_before(good)]
     past = flood[flood["date"] <= day]
     dates = past["date"].dt.tz_convert(UTC).dt.tz_localize(None).to_numpy("datetime64[us]")
     grounds = past.geometry.to_numpy()
@@ -123,6 +125,12 @@ def looking(
         line_chance=tables.number("looking.line_chance"),
         far_m=farthest_m(tables),
     )
+
+
+def _told_before(tracks: gpd.GeoDataFrame) -> NDArray[np.bool_]:
+    """Tracks that say what another said: a copied file is no second walk."""
+    told = pd.DataFrame({"at": tracks["started"], "line": shapely.to_wkb(tracks.geometry)})
+    return told.duplicated().to_numpy()
 
 
 def _not_chances(tables: Tables) -> list[Fault]:

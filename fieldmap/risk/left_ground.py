@@ -272,7 +272,10 @@ def placed_marks(
 def who_saw(
     events: pd.DataFrame, marks: gpd.GeoDataFrame, *, since: datetime
 ) -> dict[str, set[str]]:
-    """The people who each told of a mark: who added it, and who saw it again.
+    """The people who each found a mark by themselves.
+
+    Only finds count, so two people only where two finds were merged: who sees a mark again knew
+    of it, and has not found it anew.
 
     Parameters
     ----------
@@ -293,7 +296,7 @@ def who_saw(
         for key, members in zip(marks["key"], marks["members"], strict=True)
         for member in (key, *ev.ids(members))
     }
-    told = events[events["verb"].isin((ev.ADD, ev.SEEN_AGAIN))]
+    told = events[events["verb"] == ev.ADD]
     told = told[told["hazard_id"].isin(key_of)]
     times = pd.to_datetime(told["time"].replace("", None), utc=True, format="ISO8601")
     told = told[times.isna() | (times >= pd.Timestamp(since))]
