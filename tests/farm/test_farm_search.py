@@ -284,7 +284,7 @@ def test_less_known_never_leaves_less_to_do(
     bare: Farm, made: list[tuple[int, int, int, int]], kept: int, radius_m: float
 ) -> None:
     """Property: without some of the walks no more is done; the rest of the ground is all
-    accounted for: done, left, a sliver, or kept off."""
+    accounted for: done, left, a sliver, or kept off; the wish is met, or it is told."""
     walks = [put(shapely.LineString([one[:2], one[2:]])) for one in made]
     farm = with_mark(bare, "drum", 50, 30, radius_m=radius_m)
     more = planned(with_walks(farm, *walks), kind="stone")
@@ -294,8 +294,9 @@ def test_less_known_never_leaves_less_to_do(
     for found in (more, less):
         told_m2 = found.left.ground.area + found.left.slivers_m2 + found.left.kept_off_m2
         assert told_m2 >= (1 - found.done_share) * 6000 - 1
-        if found.laid:
-            assert found.chance_after >= found.wanted.chance
+        if found.laid:  # ground narrower than a cell may fall short, and then it is told
+            reached = found.chance_after >= found.wanted.chance
+            assert reached or "That gives only" in found.why
 
 
 def test_a_plan_rests_on_no_file(bare: Farm, monkeypatch: pytest.MonkeyPatch) -> None:
