@@ -17,7 +17,7 @@ from fieldmap.farm import Farm
 from fieldmap.hazards import events as ev
 from fieldmap.hazards.fold import fold
 from fieldmap.hazards.store import append
-from fieldmap.hazards.twins import twins
+from fieldmap.hazards.twins import twins, unlike
 from fieldmap.read.finds import kind_of
 
 #: Words a person may say of a mark that is in the log.
@@ -239,20 +239,11 @@ def merge(farm: Farm, names: Sequence[str], word: Word) -> Written:
         seen=ev.joined(one for text in marks["events"] for one in ev.ids(text)),
         **_by(word),
     )
-    return Written(_append(farm, [event]), tuple(marks["hazard_id"]), _unlike(farm, marks))
-
-
-def _unlike(farm: Farm, marks: gpd.GeoDataFrame) -> tuple[str, ...]:
-    """What speaks against their being one thing, in words."""
-    notes = []
-    kinds = sorted(set(marks["kind"]))
-    if len(kinds) > 1:
-        notes.append(f"they are of different kinds: {', '.join(kinds)}")
-    places = shapely.union_all(marks.to_crs(farm.crs).geometry.to_numpy())
-    apart_m = 2 * float(shapely.minimum_bounding_radius(places))
-    if apart_m > 2 * farm.tables.number("looking.position_radius_m"):
-        notes.append(f"they lie up to {apart_m:.0f} m apart; 'unmerge' takes it back")
-    return tuple(notes)
+    return Written(
+        _append(farm, [event]),
+        tuple(marks["hazard_id"]),
+        unlike(marks.to_crs(farm.crs), tables=farm.tables),
+    )
 
 
 def unmerge(farm: Farm, name: str, word: Word) -> Written:

@@ -62,6 +62,19 @@ def twins(marks: gpd.GeoDataFrame, events: pd.DataFrame, *, tables: Tables) -> p
     return table.sort_values(["distance_m", "one", "other"], ignore_index=True)
 
 
+def unlike(marks: gpd.GeoDataFrame, *, tables: Tables) -> tuple[str, ...]:
+    """What speaks against these marks' being one thing, in words; metric."""
+    notes = []
+    kinds = sorted(set(marks["kind"]))
+    if len(kinds) > 1:
+        notes.append(f"they are of different kinds: {', '.join(kinds)}")
+    places = shapely.union_all(marks.geometry.to_numpy())
+    apart_m = 2 * float(shapely.minimum_bounding_radius(places))
+    if apart_m > 2 * tables.number("looking.position_radius_m"):
+        notes.append(f"they lie up to {apart_m:.0f} m apart; 'unmerge' takes it back")
+    return tuple(notes)
+
+
 def _grown(bounds: np.ndarray, reach: np.ndarray) -> np.ndarray:
     return bounds + np.stack([-reach, -reach, reach, reach], axis=1)
 
