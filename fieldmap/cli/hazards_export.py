@@ -9,6 +9,7 @@ import typer
 
 from fieldmap.cli.options import Debug, Folder, Json, Overwrite
 from fieldmap.cli.reply import Reply
+from fieldmap.errors import Fault, MisuseError
 
 
 def export(
@@ -25,9 +26,20 @@ def export(
     del json, debug
     from fieldmap.cli.day import asked_day
     from fieldmap.farm import load_farm
+    from fieldmap.write.assessment import input_files
     from fieldmap.write.log_export import export_log
 
     farm = load_farm(folder, with_roads=False)
+    if file.resolve() in {path.resolve() for path in input_files(farm)}:
+        raise MisuseError(
+            Fault(
+                "an export over one of the farm's own files",
+                file.name,
+                "the log, or what else stands there, would be lost",
+                "choose another name",
+                where=str(file),
+            )
+        )
     done = export_log(
         farm.hazards,
         file,

@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from fieldmap.farm import Farm
     from fieldmap.logbook import Place, Word, Written
 
+_FIRST_YEAR, _LAST_YEAR = 1970, 2100  # others are slips of the finger
+
 Names = Annotated[list[str], typer.Argument(metavar="ID...", help="As 'hazards list' shows them.")]
 Name = Annotated[str, typer.Argument(metavar="ID", help="As 'hazards list' shows it.")]
 Who = Annotated[str, typer.Option("--who", metavar="NAME", help="Who says so.")]
@@ -198,7 +200,10 @@ def _word(farm: Farm, who: str, time: str | None, note: str) -> Word:
         return Word(who.strip(), datetime.now(UTC), note)
     try:
         moment = datetime.fromisoformat(time.strip())
+        believable = _FIRST_YEAR <= moment.year <= _LAST_YEAR
     except ValueError:
+        believable = False
+    if not believable:
         raise MisuseError(
             Fault(
                 "a time that cannot be read",
@@ -206,9 +211,10 @@ def _word(farm: Farm, who: str, time: str | None, note: str) -> Word:
                 "the order of things would be lost",
                 "write it as 2026-06-01T09:30",
             )
-        ) from None
+        )
     zone = farm.settings.zone()
-    return Word(who.strip(), (moment if moment.tzinfo else moment.replace(tzinfo=zone)), note)
+    known = moment if moment.tzinfo else moment.replace(tzinfo=zone)
+    return Word(who.strip(), known.astimezone(UTC), note)
 
 
 def _reply(farm: Farm, done: Written, said: str) -> Reply:

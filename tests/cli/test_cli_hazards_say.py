@@ -75,6 +75,8 @@ def test_by_hand_two_marks_become_one_and_two_again(run: Run, own_farm: Path) ->
         (("add", "stone", "--lon", "11.5", "--lat", "49.9"), "nobody mows"),
         (("add", "stone", *PLACE, "--radius-m", "-1"), "radius-m"),
         (("add", "stone", *PLACE, "--time", "tomorrow"), "2026-06-01T09:30"),
+        (("add", "stone", *PLACE, "--time", "1026-11-20"), "2026-06-01T09:30"),
+        (("add", "stone", *PLACE, "--time", "0001-01-01T00:00"), "2026-06-01T09:30"),
         (("clear", "nosuch", "--who", "Ada"), "no such mark"),
         (("say", "stolen", "x"), "use one of"),
         (("say", "note", "x"), "note without words"),
@@ -126,3 +128,13 @@ def test_by_hand_what_is_exported_is_read_back_and_known(
     assert run("hazards", "export", own_farm, file, "--overwrite").code == 0
     (taken,) = held(run("hazards", "import", own_farm, file, "--json"), "hazards import")["files"]
     assert (taken["read"], taken["new"]) == (1, 0)
+
+
+def test_by_hand_an_export_never_goes_over_the_farms_own_files(run: Run, own_farm: Path) -> None:
+    added(run, own_farm, "stone", *PLACE)
+    for name in ("hazards.gpkg", "fields.gpkg"):
+        before = (own_farm / name).read_bytes()
+        refused = run("hazards", "export", own_farm, own_farm / name, "--overwrite")
+        assert refused.code == 2
+        assert "own files" in refused.err
+        assert (own_farm / name).read_bytes() == before
