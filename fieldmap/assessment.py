@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
 from typing import Any
@@ -13,7 +13,7 @@ import pandas as pd
 
 from fieldmap.errors import Fault, MisuseError
 from fieldmap.farm import Farm
-from fieldmap.field_answer import FieldAnswer, answer_fields, marks_on
+from fieldmap.field_answer import Asked, FieldAnswer, answer_fields, asked_of
 from fieldmap.finding import rank
 from fieldmap.machine import Machine
 from fieldmap.risk.marks import flood_share
@@ -77,13 +77,10 @@ def assess(
         No such field or machine, or a cluster without the ``cluster`` extra.
     """
     machine = farm.machine(machine_id)
-    farm = replace(farm, hazards=marks_on(farm, day))
+    asked = asked_of(farm, machine, day)
     rows = _rows(farm, field_ids)
-    if cluster is None:
-        answers = answer_fields(farm, machine, day, rows)
-    else:
-        answers = _on_cluster(farm, machine, day, rows, cluster)
-    return Assessment(farm, machine, day, tuple(answers))
+    answers = answer_fields(asked, rows) if cluster is None else _on_cluster(asked, rows, cluster)
+    return Assessment(asked.farm, machine, day, tuple(answers))
 
 
 def _rows(farm: Farm, field_ids: Sequence[str]) -> list[int]:
@@ -103,9 +100,7 @@ def _rows(farm: Farm, field_ids: Sequence[str]) -> list[int]:
     return np.flatnonzero(wanted).tolist()
 
 
-def _on_cluster(
-    farm: Farm, machine: Machine | None, day: date, rows: list[int], address: str
-) -> list[FieldAnswer]:
+def _on_cluster(asked: Asked, rows: list[int], address: str) -> list[FieldAnswer]:
     try:
         from distributed import Client  # noqa: PLC0415
     except ImportError:
@@ -119,8 +114,8 @@ def _on_cluster(
         ) from None
     chunks = [rows[at : at + FIELDS_A_CHUNK] for at in range(0, len(rows), FIELDS_A_CHUNK)]
     with Client(address) as client:
-        sent = client.scatter(farm, broadcast=True)
-        waiting = [client.submit(answer_fields, sent, machine, day, chunk) for chunk in chunks]
+        sent = client.scatter(asked, broadcast=True)
+        waiting = [client.submit(answer_fields, sent, chunk) for chunk in chunks]
         return [answer for part in client.gather(waiting) for answer in part]
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from contextlib import nullcontext
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time
 from typing import Any, NamedTuple
 
@@ -79,44 +79,52 @@ class _Run(NamedTuple):
     roads: Roads | None
 
 
-def answer_fields(
-    farm: Farm, machine: Machine | None, day: date, rows: Iterable[int]
-) -> list[FieldAnswer]:
-    """The answers for some rows of the farm's fields.
+class Asked(NamedTuple):
+    """What is asked of a farm: for which machine, on which day.
 
-    Parameters
-    ----------
-    farm : Farm
-        Its ``hazards`` are what stood on that day (see :func:`farm_on`).
-    machine : Machine or None
-    day : date
-    rows : iterable of int
-        Rows of ``farm.fields``.
+    ``history`` is the log as it stood that day (:func:`history_on`), and the farm's ``hazards``
+    what of it was there.
     """
-    run = _run(farm, machine, _evening(farm, day))
-    with farm.open_elevation() or nullcontext() as elevation:
+
+    farm: Farm
+    history: gpd.GeoDataFrame
+    machine: Machine | None
+    day: date
+
+
+def asked_of(farm: Farm, machine: Machine | None, day: date) -> Asked:
+    """The farm as it stood on a day, ready to be asked."""
+    history = history_on(farm, day)
+    hazards = history[history["stands"]].reset_index(drop=True)
+    return Asked(replace(farm, hazards=hazards), history, machine, day)
+
+
+def answer_fields(asked: Asked, rows: Iterable[int]) -> list[FieldAnswer]:
+    """The answers for some rows of the farm's fields."""
+    run = _run(asked)
+    with asked.farm.open_elevation() or nullcontext() as elevation:
         return [_answer(run, row, elevation) for row in rows]
 
 
-def marks_on(farm: Farm, day: date) -> gpd.GeoDataFrame:
-    """What stood on the evening of a day: what was cleared later still stood then.
+def history_on(farm: Farm, day: date) -> gpd.GeoDataFrame:
+    """Every mark of the log as it stood on the evening of a day, metric.
 
-    Finds count whenever they were told: what lay there later may have lain there then.
+    What was cleared later still stood then. Finds count whenever they were told: what lay there
+    later may have lain there then.
     """
     table = fold(farm.events, tables=farm.tables, closed_by=_evening(farm, day))
-    return table[table["stands"]].reset_index(drop=True).to_crs(farm.crs)
+    return table.to_crs(farm.crs)
 
 
 def _evening(farm: Farm, day: date) -> datetime:
     return datetime.combine(day, time.max, farm.settings.zone())
 
 
-def _run(farm: Farm, machine: Machine | None, evening: datetime) -> _Run:
-    tables = farm.tables
+def _run(asked: Asked) -> _Run:
+    farm, machine, tables = asked.farm, asked.machine, asked.farm.tables
+    evening = _evening(farm, asked.day)
+    history = asked.history if farm.log_read else None
     grown = reached(farm.hazards, reach_m(farm.hazards, machine, tables=tables))
-    history = None
-    if farm.log_read:
-        history = fold(farm.events, tables=tables, closed_by=evening).to_crs(farm.crs)
     name = farm.settings.files.hazards
     return _Run(
         farm=farm,

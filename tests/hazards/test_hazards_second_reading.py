@@ -22,7 +22,7 @@ from pyproj import CRS
 
 from fieldmap.errors import StoreError
 from fieldmap.farm import Farm, load_farm
-from fieldmap.field_answer import marks_on
+from fieldmap.field_answer import history_on
 from fieldmap.grid import Grid
 from fieldmap.hazards import events as ev
 from fieldmap.hazards import store
@@ -271,7 +271,8 @@ def test_by_hand_what_stood_on_an_evening_is_told_by_the_farms_clock(folder: Pat
     (mark,) = add(farm(folder), "stone", Place(LON, LAT), ADA).marks
     clear(farm(folder), [mark], Word("Bo", datetime(2026, 6, 4, 4, 30, tzinfo=UTC)))
     held = farm(folder)
-    assert [len(marks_on(held, date(2026, 6, day))) for day in (2, 3, 4)] == [1, 0, 0]
+    stood = [history_on(held, date(2026, 6, day))["stands"].tolist() for day in (2, 3, 4)]
+    assert stood == [[True], [False], [False]]
 
 
 def test_by_hand_another_logs_pictures_come_with_it(folder: Path) -> None:
