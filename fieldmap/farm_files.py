@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -13,10 +13,11 @@ from pyproj import CRS
 from shapely.errors import ShapelyError
 
 from fieldmap.crs import metric_crs
-from fieldmap.errors import Fault, FieldmapError, InputError, raise_all
+from fieldmap.errors import Fault, FieldmapError, InputError, StoreError, raise_all
 from fieldmap.hazards.events import no_events
 from fieldmap.hazards.fold import standing
-from fieldmap.hazards.store import read_events
+from fieldmap.hazards.pace import Paced, paced
+from fieldmap.hazards.store import is_log, read_events
 from fieldmap.machine import Machine
 from fieldmap.network import RoadData
 from fieldmap.read.elevation import ElevationFile
@@ -31,7 +32,29 @@ from fieldmap.tables import Tables
 
 _Read = TypeVar("_Read")
 FARM_FILE = "farm.toml"
+_WILD = "*?["
+_LEAST_TOLD_M = 50.0  # shorter stretches of a track that are no look are not worth a word
 ANY_METRIC = CRS.from_epsg(6933)  # equal area, all of the earth; nothing is measured in it
+
+
+class DiskFault(Fault):
+    """A fault that the disk, a permission or a lock made, and not what is in a file."""
+
+
+def raise_found(faults: Iterable[Fault]) -> None:
+    """Raise one error with every fault, or do nothing when there is none.
+
+    Raises
+    ------
+    StoreError
+        Nothing but the disk, a permission or a lock stood in the way.
+    InputError
+        Something in a file is wrong, whatever else there is.
+    """
+    gathered = tuple(faults)
+    if gathered and all(isinstance(fault, DiskFault) for fault in gathered):
+        raise StoreError(gathered)
+    raise_all(gathered)
 
 
 @dataclass(frozen=True)
@@ -46,6 +69,9 @@ class Reading:
         """What an action gives; the fallback, and its faults gathered, when it fails."""
         try:
             return action()
+        except StoreError as error:
+            self.faults.extend(DiskFault(*astuple(fault)) for fault in error.faults)
+            return fallback
         except FieldmapError as error:
             self.faults.extend(error.faults)
             return fallback
@@ -87,16 +113,30 @@ class Reading:
         """Machines; none when the farm has no file of them."""
         return self._file(self.settings.files.machines, lambda name: read_machines(Path(name)), ())
 
-    def tracks(self, crs: CRS) -> tuple[gpd.GeoDataFrame, tuple[str, ...]]:
+    def tracks(self, crs: CRS, tables: Tables) -> tuple[gpd.GeoDataFrame, tuple[str, ...]]:
         """Walked lines, and what was left out, in words."""
-        none: list[Path] = []
-        names = self.attempt(lambda: _globbed(self.folder, self.settings.files.tracks), none)
-        return self.attempt(lambda: read_tracks(names, crs=crs), read_tracks([], crs=crs))
+        nothing: tuple[list[Path], list[str]] = ([], [])
+        patterns = self.settings.files.tracks
+        names, absent = self.attempt(lambda: _globbed(self.folder, patterns), nothing)
+        table, notes = self.attempt(lambda: read_tracks(names, crs=crs), read_tracks([], crs=crs))
+        walked = paced(
+            table,
+            fastest_kmh=tables.number("looking.fastest_kmh"),
+            standing_m=tables.number("looking.position_radius_m"),
+            standing_s=tables.number("looking.standing_s"),
+        )
+        return walked.tracks, (*absent, *notes, *_not_walked(table, walked, tables))
 
     def events(self) -> pd.DataFrame:
         """The events of the hazard log; none when there is no log."""
         log = Path(self.at(self.settings.files.hazards))
         return self.attempt(lambda: read_events(log), no_events())
+
+    def log_known(self) -> bool:
+        """Whether there is a log; one that could not be read is not waited for a second time."""
+        log = self.at(self.settings.files.hazards)
+        barred = any(isinstance(one, DiskFault) and one.where == log for one in self.faults)
+        return not barred and is_log(Path(log))
 
     def hazards(self, events: pd.DataFrame, crs: CRS, tables: Tables) -> gpd.GeoDataFrame:
         """What stands in the log now; nothing when it cannot be read."""
@@ -147,23 +187,50 @@ def _folded(events: pd.DataFrame, tables: Tables, log: str) -> gpd.GeoDataFrame:
         ) from None
 
 
-def _globbed(folder: Path, patterns: Iterable[str]) -> list[Path]:
-    faults, found = [], []
+def _not_walked(table: gpd.GeoDataFrame, walked: Paced, tables: Tables) -> list[str]:
+    """What of each file's tracks counts for no look, and why, in words."""
+    limit = f"{tables.number('looking.fastest_kmh'):g} km/h"
+    whole = pd.DataFrame({"file": table["file"], "m": table.length})
+    parts = whole.assign(fast=walked.fast_m, untold=walked.untold_m).groupby("file").sum()
+    notes = []
+    for file, row in parts.iterrows():
+        of = f"of {row['m'] / 1000:.1f} km do not count as looked at"
+        if row["fast"] >= _LEAST_TOLD_M:
+            notes.append(f"{file}: {row['fast'] / 1000:.1f} {of}: faster than {limit}")
+        if row["untold"] >= _LEAST_TOLD_M:
+            notes.append(
+                f"{file}: {row['untold'] / 1000:.1f} {of}: its points have no times, or times "
+                "out of order, so that nobody can tell a walk from a drive"
+            )
+    return notes
+
+
+def _globbed(folder: Path, patterns: Iterable[str]) -> tuple[list[Path], list[str]]:
+    """The files that patterns name, and words about the patterns that no file fits yet.
+
+    Raises
+    ------
+    InputError
+        A file that is named outright and is not there.
+    """
+    faults, found, notes = [], [], []
     for pattern in patterns:
         names = sorted(folder.glob(pattern))
-        if not names:
+        if not names and any(sign in pattern for sign in _WILD):
+            notes.append(f"no file fits tracks '{pattern}': no ground counts as looked at by it")
+        elif not names:
             faults.append(
                 Fault(
                     "tracks that are not there",
                     pattern,
                     "the ground walked would count as unseen",
-                    "correct the pattern, or take it out of farm.toml",
+                    "correct the name, or take it out of farm.toml",
                     where=str(folder / FARM_FILE),
                 )
             )
         found.extend(names)
     raise_all(faults)
-    return list(dict.fromkeys(found))
+    return list(dict.fromkeys(found)), notes
 
 
 def _empty(crs: CRS, **columns: Any) -> gpd.GeoDataFrame:

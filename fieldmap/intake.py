@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 from pathlib import Path
 from typing import NamedTuple
 
@@ -13,12 +14,13 @@ from shapely.errors import ShapelyError
 
 from fieldmap.errors import Fault, FieldmapError, raise_all
 from fieldmap.farm import Farm
-from fieldmap.hazards.events import VERBS, no_events, photos_of
+from fieldmap.hazards.events import CLEARED, VERBS, no_events, photos_of
 from fieldmap.hazards.fold import fold, standing
 from fieldmap.hazards.news import news
 from fieldmap.hazards.reach import reach_m, reached
 from fieldmap.hazards.store import append, is_log, read_events, read_photos
 from fieldmap.read.finds import distant, read_finds
+from fieldmap.read.photos import UnplacedError
 from fieldmap.read.vectors import Layer
 
 _ROWS_NAMED = 5
@@ -38,12 +40,13 @@ class Taken(NamedTuple):
 
 
 class Intake(NamedTuple):
-    """What an import did: the log, each file, and what people should know."""
+    """What an import did: the log, each file, what people should know, and photos left out."""
 
     log: Path
     files: tuple[Taken, ...]
     notes: tuple[str, ...]
     finds: gpd.GeoDataFrame
+    left_out: tuple[str, ...] = ()
 
 
 class _Part(NamedTuple):
@@ -57,7 +60,13 @@ class _Part(NamedTuple):
 
 
 def take_in(
-    farm: Farm, files: Sequence[Path], *, swap_xy: bool = False, write: bool = True
+    farm: Farm,
+    files: Sequence[Path],
+    *,
+    swap_xy: bool = False,
+    skip_unplaced: bool = False,
+    write: bool = True,
+    now: datetime | None = None,
 ) -> Intake:
     """Import finds, or other people's logs, into the farm's log.
 
@@ -69,8 +78,12 @@ def take_in(
         events join this one's.
     swap_xy : bool
         The files have latitude where longitude belongs.
+    skip_unplaced : bool
+        Photos whose place cannot be told are left out and named; else they are bad input.
     write : bool
         False only reads: what would be taken, and how it was understood.
+    now : datetime, optional
+        Aware. What is dated later than this and ``looking.clock_slack_h`` is told of.
 
     Returns
     -------
@@ -86,9 +99,16 @@ def take_in(
     """
     faults: list[Fault] = []
     held: list[tuple[Path, Layer | None]] = []
+    unplaced: list[UnplacedError] = []
     for path in files:
         try:
             layer = _layer(farm, path, swap_xy=swap_xy)
+        except UnplacedError as error:
+            if skip_unplaced:
+                unplaced.append(error)
+            else:
+                faults.extend(error.faults)
+            continue
         except FieldmapError as error:
             faults.extend(error.faults)
             continue
@@ -96,7 +116,7 @@ def take_in(
             faults.extend(_too_far(farm, path, layer))
         held.append((path, layer))
     raise_all(faults)
-    parts = _parts(farm, held)
+    parts = _parts(farm, held, now)
     log = farm.folder / farm.settings.files.hazards
     events = [part.events for part in parts if len(part.events)]
     if write and events:
@@ -106,9 +126,15 @@ def take_in(
     return Intake(
         log,
         tuple(part.taken for part in parts),
-        tuple(note for part in parts for note in part.notes),
+        (*(note for part in parts for note in part.notes), *map(_left_out, unplaced)),
         pd.concat(finds, ignore_index=True) if finds else standing(no_events(), tables=farm.tables),
+        tuple(Path(error.faults[0].where).name for error in unplaced),
     )
+
+
+def _left_out(error: UnplacedError) -> str:
+    fault = error.faults[0]
+    return f"{Path(fault.where).name} left out: {fault.what} ({fault.value}); {fault.mend}"
 
 
 def _layer(farm: Farm, path: Path, *, swap_xy: bool) -> Layer | None:
@@ -165,7 +191,9 @@ def _read(farm: Farm, path: Path, *, swap_xy: bool) -> Layer:
     return read_finds(path, tables=farm.tables, swap_xy=swap_xy, zone=farm.settings.zone())
 
 
-def _parts(farm: Farm, held: Sequence[tuple[Path, Layer | None]]) -> list[_Part]:
+def _parts(
+    farm: Farm, held: Sequence[tuple[Path, Layer | None]], now: datetime | None
+) -> list[_Part]:
     """Each file's part, held against the log and against the files before it."""
     known = farm.events
     parts = []
@@ -173,6 +201,7 @@ def _parts(farm: Farm, held: Sequence[tuple[Path, Layer | None]]) -> list[_Part]
         part = (
             _from_log(path, known, farm) if layer is None else _from_finds(farm, path, layer, known)
         )
+        part = part._replace(notes=(*part.notes, *_misdated(farm, path, part.events, now)))
         known = pd.concat([known, part.events], ignore_index=True) if len(part.events) else known
         parts.append(part)
     return parts
@@ -189,16 +218,43 @@ def _from_log(path: Path, known: pd.DataFrame, farm: Farm) -> _Part:
 
 
 def _from_finds(farm: Farm, path: Path, layer: Layer, known: pd.DataFrame) -> _Part:
-    told, new, edits = news(layer.table, known, file=path.name, tables=farm.tables)
+    told, new, edits, revived = news(layer.table, known, file=path.name, tables=farm.tables)
     notes = list(layer.notes)
     if told < len(layer.table):
         doubles = len(layer.table) - told
         notes.append(f"{path.name}: {doubles} finds say the same as another and count once")
     if edits:
         notes.append(f"{path.name}: {edits} finds say more of marks that are in the log")
+    if revived:
+        shown = _some(list(revived))
+        notes.append(f"{path.name}: had been cleared, and stands again by this file: {shown}")
     notes += _in_no_field(farm, path, layer)
     taken = Taken(path.name, len(layer.table), told, len(new), edits)
     return _Part(taken, new, photos_of(layer.table), layer.table, tuple(notes))
+
+
+def _misdated(farm: Farm, path: Path, events: pd.DataFrame, now: datetime | None) -> list[str]:
+    """New events dated later than now, and clearings before the thing was last told of."""
+    if events.empty:
+        return []
+    slack = pd.Timedelta(hours=farm.tables.number("looking.clock_slack_h"))
+    times = pd.to_datetime(events["time"].replace("", None), utc=True, format="ISO8601")
+    notes = []
+    if now is not None and (late := int((times > pd.Timestamp(now) + slack).sum())):
+        notes.append(f"{path.name}: {late} dated later than now: see whether the day is right")
+    if not (events["verb"] == CLEARED).any():
+        return notes
+    gone = fold(pd.concat([farm.events, events]), tables=farm.tables)
+    gone = gone[gone["closed"].notna() & gone["key"].isin(events["hazard_id"])]
+    early = gone.loc[gone["closed"] + slack < gone["last_seen"], "hazard_id"].tolist()
+    if early:
+        notes.append(f"{path.name}: cleared before they were last seen: {_some(early)}")
+    return notes
+
+
+def _some(names: Sequence[str | int]) -> str:
+    """The first of several names, and whether there are more."""
+    return ", ".join(map(str, names[:_ROWS_NAMED])) + (" ..." if len(names) > _ROWS_NAMED else "")
 
 
 def _in_no_field(farm: Farm, path: Path, layer: Layer) -> list[str]:
@@ -220,7 +276,7 @@ def _too_far(farm: Farm, path: Path, layer: Layer) -> list[Fault]:
     rows, swap_would_cure = distant(layer.table, farm.fields, beyond_m=beyond_m)
     if not rows:
         return []
-    shown = ", ".join(map(str, rows[:_ROWS_NAMED])) + (" ..." if len(rows) > _ROWS_NAMED else "")
+    shown = _some(rows)
     return [
         Fault(
             "finds far from every field",

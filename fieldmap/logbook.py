@@ -16,14 +16,25 @@ from fieldmap.errors import Fault, MisuseError
 from fieldmap.farm import Farm
 from fieldmap.hazards import events as ev
 from fieldmap.hazards.fold import fold
+from fieldmap.hazards.labels import START_DIGITS, called
+from fieldmap.hazards.reach import fields_of, reach_m
+from fieldmap.hazards.sayable import (
+    SAYINGS,
+    cleared_too_early,
+    misplaced,
+    moved_notes,
+    unsayable,
+)
 from fieldmap.hazards.store import append
-from fieldmap.hazards.twins import twins, unlike
-from fieldmap.read.finds import kind_of
+from fieldmap.hazards.twins import told_as, twins, unlike, unmergeable
+from fieldmap.read.kinds import UNKNOWN_KIND, asked_kind, kind_of, near_kinds
 
-#: Words a person may say of a mark that is in the log.
-SAYINGS = (ev.SEEN_AGAIN, ev.NOT_FOUND, ev.MOVED, ev.HIT, ev.NOTE)
-_NEAR = 5
-_KEY_SHOWN = 8  # digits of a key that stand for it
+__all__ = [
+    "SAYINGS", "Place", "Word", "Written", "add", "book", "book_on", "clear",
+    "fields_reached", "merge", "proposed_twins", "say", "unmerge",
+]  # fmt: skip
+
+_NEAR, _SOME = 5, 20
 
 
 class Word(NamedTuple):
@@ -66,6 +77,32 @@ def book_on(farm: Farm, moment: datetime | None) -> gpd.GeoDataFrame:
     return fold(farm.events, tables=farm.tables, known_by=moment + slack, closed_by=moment)
 
 
+def fields_reached(
+    farm: Farm, marks: gpd.GeoDataFrame, *, only: Sequence[str] = ()
+) -> list[list[str]]:
+    """The fields that each mark reaches, with its uncertainty and half the machine's width.
+
+    Parameters
+    ----------
+    farm : Farm
+    marks : GeoDataFrame
+        Rows of the fold.
+    only : sequence of str
+        Fields that are asked for.
+
+    Raises
+    ------
+    MisuseError
+        A field that is asked for is not the farm's.
+    """
+    names = ", ".join(farm.fields["field_id"].head(_SOME))
+    strange = [name for name in only if not (farm.fields["field_id"] == name).any()]
+    why, mend = "nothing can be listed", f"use one of {names}"
+    _refuse([Fault("no such field", name, why, mend) for name in strange])
+    ground = marks.to_crs(farm.crs)
+    return fields_of(ground, reach_m(ground, farm.machine(None), tables=farm.tables), farm.fields)
+
+
 def add(
     farm: Farm,
     words: str,
@@ -100,11 +137,12 @@ def add(
     kind = kind_of(words, farm.tables)
     label = farm.tables[f"hazard_kinds.{kind}"].words["label"]
     plain = words.strip().lower() in (kind, label)
+    note = word.note if word.note.strip() else ""
     find = gpd.GeoDataFrame(
         {
             "hazard_id": [""],
             "kind": [kind],
-            "note": [word.note if plain else " - ".join(filter(None, (words, word.note)))],
+            "note": [note if plain else " - ".join(filter(None, (words, note)))],
             "who": [word.who],
             "time": pd.Series([word.time], dtype="datetime64[us, UTC]"),
             "radius_m": [float("nan") if place.radius_m is None else place.radius_m],
@@ -117,8 +155,10 @@ def add(
     if hit:
         event = event.assign(verb=ev.HIT, event_id=ev.digest((ev.HIT, *event["event_id"])))
     new = append(_log(farm), event)
-    notes = () if kind == words else (f"'{words}' taken as {kind}",)
-    return Written(new, (event["hazard_id"].iloc[0][:8],), notes)
+    near = near_kinds(words, farm.tables) if kind == UNKNOWN_KIND and not plain else []
+    perhaps = f"; perhaps {' or '.join(near)}" if near else ""
+    notes = () if kind == words else (f"'{words}' taken as {kind}{perhaps}",)
+    return Written(new, (event["hazard_id"].iloc[0][:START_DIGITS],), notes)
 
 
 def clear(farm: Farm, names: Sequence[str], word: Word) -> Written:
@@ -127,7 +167,8 @@ def clear(farm: Farm, names: Sequence[str], word: Word) -> Written:
     Raises
     ------
     MisuseError
-        A name that is not in the log, or nobody named as the one who cleared.
+        A name that is not in the log, nobody named as the one who cleared, or a mark that was
+        seen later, by more than ``looking.clock_slack_h``, than it is said to have been gone.
     StoreError
         Disk, permission or lock.
     """
@@ -144,6 +185,8 @@ def clear(farm: Farm, names: Sequence[str], word: Word) -> Written:
     done = marks[~marks["stands"]]
     notes = [f"{name} was cleared before" for name in done["hazard_id"]]
     left = marks[marks["stands"]]
+    slack_h = farm.tables.number("looking.clock_slack_h")
+    _refuse(cleared_too_early(_rows(left), word.time, slack_h=slack_h))
     for row in left.to_dict("records"):
         words = farm.tables[f"hazard_kinds.{row['kind']}"].words
         if words["touch"] == "no":
@@ -167,23 +210,25 @@ def say(
 ) -> Written:
     """Say one more thing of a mark: seen again, not found, moved, hit, or a note.
 
-    "not found" closes nothing: it only counts. "moved" needs the new place. ``words`` gives the
-    kind anew.
+    "not found" closes nothing: it only counts. "moved" needs the new place, and is told of when
+    the mark leaves its field by it; nothing else takes a place. ``words`` gives the kind anew.
 
     Raises
     ------
     MisuseError
-        No such mark or saying; a move without a place; a note without words.
+        No such mark, saying or kind; a move without a place, or far from every field; a place
+        with any other word; a note without words.
     StoreError
         Disk, permission or lock.
     """
-    _sayable(verb, place, word.note, anew=words is not None or height_m is not None)
+    anew = words is not None or height_m is not None
+    _refuse(unsayable(verb, word.note, placed=place is not None, anew=anew))
     if place is not None:
         _placed_well(farm, place)
     row = _rows(_named(farm, [name]))[0]
     more: dict[str, Any] = {}
     if words is not None:
-        more["kind"] = kind_of(words, farm.tables)
+        more["kind"] = asked_kind(words, farm.tables)
     elif verb in (ev.NOT_FOUND, ev.NOTE):
         more["kind"] = ""
     if verb == ev.MOVED and place is not None:
@@ -191,7 +236,7 @@ def say(
     if height_m is not None:
         more["height_m"] = height_m
     new = _append(farm, [_said(verb, row, word, **more)])
-    notes = () if words is None else (f"'{words}' taken as {more['kind']}",)
+    notes = _kind_notes(words, more, row, farm) + _move_notes(place, row, farm)
     if verb == ev.NOT_FOUND and row["stands"]:
         notes = (*notes, f"{row['hazard_id']} still stands: 'clear' it when it is known to be gone")
     if verb in ev.ASSERTIONS and not row["stands"]:
@@ -199,36 +244,46 @@ def say(
     return Written(new, (row["hazard_id"],), notes)
 
 
-def merge(farm: Farm, names: Sequence[str], word: Word) -> Written:
+def _kind_notes(
+    words: str | None, more: dict[str, Any], row: dict[str, Any], farm: Farm
+) -> tuple[str, ...]:
+    if words is None:
+        return ()
+    old, new = (farm.tables[f"hazard_kinds.{kind}"].words["level"] for kind in
+                (row["kind"], more["kind"]))  # fmt: skip
+    change = "" if old == new else f": from {old} to {new}"
+    return (f"'{words}' taken as {more['kind']}{change}",)
+
+
+def _move_notes(place: Place | None, row: dict[str, Any], farm: Farm) -> tuple[str, ...]:
+    if place is None:
+        return ()
+    shapes = [row["geometry"], shapely.Point(place.lon, place.lat)]
+    before, after = gpd.GeoSeries(shapes, crs=WGS84).to_crs(farm.crs)
+    return moved_notes(row["hazard_id"], farm.fields, before, after)
+
+
+def merge(farm: Farm, names: Sequence[str], word: Word, *, unlike_kinds: bool = False) -> Written:
     """Say that several marks are one thing; the one whose place is known best gives the place.
+
+    Parameters
+    ----------
+    farm : Farm
+    names : sequence of str
+    word : Word
+    unlike_kinds : bool
+        Also marks of different kinds: the worse kind holds, and the note names the others.
 
     Raises
     ------
     MisuseError
-        Fewer than two different marks, or a name that is not in the log.
+        Fewer than two different marks, a name that is not in the log, marks that were cleared, or
+        of different kinds: a mark has one kind, and the dangers of the others would be hidden.
     StoreError
         Disk, permission or lock.
     """
     marks = _named(farm, names)
-    if len(marks) < 2:
-        raise MisuseError(
-            Fault(
-                "merging takes two marks or more",
-                ", ".join(names),
-                "one thing is one mark already",
-                "name two marks that stand near each other, see 'fieldmap hazards twins'",
-            )
-        )
-    gone = marks[~marks["stands"]]
-    if len(gone):
-        raise MisuseError(
-            Fault(
-                "merging with what was cleared",
-                ", ".join(gone["hazard_id"]),
-                "a thing that is gone says nothing of where another one lies",
-                "merge marks that stand",
-            )
-        )
+    _refuse(unmergeable(marks, tables=farm.tables, unlike_kinds=unlike_kinds))
     best = marks.sort_values(["radius_m", "hazard_id"]).iloc[0]
     keys = [key for text in marks["members"] for key in ev.ids(text)]
     event = ev.told_event(
@@ -237,7 +292,7 @@ def merge(farm: Farm, names: Sequence[str], word: Word) -> Written:
         **ev.said_of(best) | {"kind": "", "name": ""},
         others=ev.joined(keys),
         seen=ev.joined(one for text in marks["events"] for one in ev.ids(text)),
-        **_by(word),
+        **_by(word) | {"note": " - ".join(filter(None, (told_as(marks, farm.tables), word.note)))},
     )
     return Written(
         _append(farm, [event]),
@@ -307,18 +362,18 @@ def _rows(marks: gpd.GeoDataFrame) -> list[dict[str, Any]]:
 
 
 def _named(farm: Farm, names: Sequence[str]) -> gpd.GeoDataFrame:
-    """The marks of these names, each once; every name that fits none, or several, is told."""
+    """The marks of these names, each once; every name that fits none, or several, is told.
+
+    A mark that was merged into another goes by its old label too.
+    """
     marks = book(farm)
     faults, rows = [], []
     for name in dict.fromkeys(names):
-        fits = marks["hazard_id"] == name
-        if not fits.any():
-            whole = len(name) >= _KEY_SHOWN
-            fits = (marks["name"] == name) | (marks["key"].str.startswith(name) & whole)
-        if int(fits.sum()) == 1:
-            rows.append(int(fits.idxmax()))
+        fits = called(marks, farm.events, name)
+        if len(fits) == 1:
+            rows += fits
             continue
-        near = ", ".join(marks.loc[fits, "hazard_id"].head(_NEAR))
+        near = ", ".join(marks["hazard_id"].iloc[fits[:_NEAR]])
         faults.append(
             Fault(
                 "no such mark" if not near else "several marks of this name",
@@ -327,66 +382,15 @@ def _named(farm: Farm, names: Sequence[str]) -> gpd.GeoDataFrame:
                 f"say which: {near}" if near else "see 'fieldmap hazards list'",
             )
         )
-    if faults:
-        raise MisuseError(faults)
+    _refuse(faults)
     return marks.iloc[list(dict.fromkeys(rows))]
 
 
-def _sayable(verb: str, place: Place | None, note: str, *, anew: bool) -> None:
-    faults = []
-    if verb not in SAYINGS:
-        faults.append(
-            Fault(
-                "nothing that can be said of a mark",
-                verb,
-                "the log keeps to few words, so that everybody reads them alike",
-                f"use one of {', '.join(SAYINGS)}",
-            )
-        )
-    if verb == ev.MOVED and place is None:
-        faults.append(
-            Fault(
-                "moved, but where to is not said",
-                "no place",
-                "the mark would be lost",
-                "give --lon and --lat, or clear it and log it anew",
-            )
-        )
-    if verb in (ev.NOT_FOUND, ev.NOTE) and anew:
-        faults.append(
-            Fault(
-                f"'{verb}' with a kind or a height",
-                verb,
-                "what a thing is, is said by somebody who saw it",
-                f"use '{ev.SEEN_AGAIN}' to give its kind or height",
-            )
-        )
-    if verb == ev.NOTE and not note.strip():
-        faults.append(Fault("a note without words", "empty", "it says nothing", "give --note TEXT"))
+def _placed_well(farm: Farm, place: Place) -> None:
+    beyond_m = farm.tables.number("looking.far_m")
+    _refuse(misplaced(place.lon, place.lat, farm.fields, beyond_m=beyond_m))
+
+
+def _refuse(faults: Sequence[Fault]) -> None:
     if faults:
         raise MisuseError(faults)
-
-
-def _placed_well(farm: Farm, place: Place) -> None:
-    lon, lat, _ = place
-    beyond_m = farm.tables.number("looking.far_m")
-    if not (abs(lon) <= 180 and abs(lat) <= 90):
-        raise MisuseError(
-            Fault(
-                "a position that is not on earth",
-                f"lon {lon:g}, lat {lat:g}",
-                "a find without a place cannot be mapped",
-                "give degrees east as --lon and degrees north as --lat",
-            )
-        )
-    point = gpd.GeoSeries([shapely.Point(lon, lat)], crs=WGS84).to_crs(farm.crs).iloc[0]
-    far_m = shapely.distance(point, shapely.box(*farm.fields.total_bounds))
-    if not far_m <= beyond_m:
-        raise MisuseError(
-            Fault(
-                "a find far from every field",
-                f"lon {lon:g}, lat {lat:g}",
-                "it would be logged where nobody mows",
-                "see whether --lon and --lat are swapped",
-            )
-        )

@@ -7,8 +7,8 @@ from datetime import date, datetime, tzinfo
 from fieldmap.errors import Fault, MisuseError
 
 
-def asked_day(text: str | None, zone: tzinfo) -> date:
-    """The day of ``--date``, or today in the farm's time zone.
+def asked_day(text: str | None, zone: tzinfo, *, option: str = "--date") -> date:
+    """The day of ``--date``, or of another option, or today in the farm's time zone.
 
     Raises
     ------
@@ -28,9 +28,9 @@ def asked_day(text: str | None, zone: tzinfo) -> date:
     except ValueError:
         raise MisuseError(
             Fault(
-                "--date is not a day",
+                f"{option} is not a day",
                 text,
-                "walks and floods are held against it",
+                "marks, walks and floods are held against it",
                 "write it as 2026-06-09",
             )
         ) from None

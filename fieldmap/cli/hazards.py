@@ -10,19 +10,17 @@ import typer
 from fieldmap.cli import hazards_export, hazards_say
 from fieldmap.cli.options import Debug, Folder, Json, SwapXy
 from fieldmap.cli.reply import Reply, columns
-from fieldmap.errors import Fault, MisuseError
 
 if TYPE_CHECKING:
     from datetime import datetime, tzinfo
 
     import geopandas as gpd
 
-    from fieldmap.tables import Tables
-
 _PROPERTIES = (
     "hazard_id",
     "kind",
     "level",
+    "field_ids",
     "time",
     "who",
     "action",
@@ -38,6 +36,21 @@ _PROPERTIES = (
     "closed_by",
 )
 
+#: What a listing shows of a mark, and under which heading.
+_SHOWN = {
+    "hazard_id": "id",
+    "kind": "kind",
+    "level": "level",
+    "field_ids": "fields",
+    "lat": "north",
+    "lon": "east",
+    "time": "found",
+    "who": "who",
+    "action": "do",
+    "since": "since then",
+    "note": "note",
+}
+
 app = typer.Typer(help="The hazard log: finds, what became of them, what stands.")
 
 
@@ -52,6 +65,10 @@ def import_(
         ),
     ],
     swap_xy: SwapXy = False,
+    skip_unplaced: Annotated[
+        bool,
+        typer.Option("--skip-unplaced", help="Leave out photos without a place, and name them."),
+    ] = False,
     look: Annotated[
         bool, typer.Option("--look", help="Only show how the files are understood; write nothing.")
     ] = False,
@@ -60,12 +77,21 @@ def import_(
 ) -> Reply:
     """Add finds to the log: all of the files, or none. The same file twice adds nothing."""
     del json, debug
+    from datetime import UTC, datetime
+
     from fieldmap.farm import load_farm
     from fieldmap.intake import take_in
     from fieldmap.write.files import features
 
     farm = load_farm(folder, with_roads=False)
-    taken = take_in(farm, files, swap_xy=swap_xy, write=not look)
+    taken = take_in(
+        farm,
+        files,
+        swap_xy=swap_xy,
+        skip_unplaced=skip_unplaced,
+        write=not look,
+        now=datetime.now(UTC),
+    )
     would = "would be new" if look else "new"
     lines = [f"{one.file}: {one.read} finds read, {one.new} {would}" for one in taken.files]
     return Reply(
@@ -74,6 +100,7 @@ def import_(
                 {"file": one.file, "read": one.read, "new": one.new, "edits": one.edits}
                 for one in taken.files
             ],
+            "left_out": list(taken.left_out),
             "log": str(taken.log),
             "written": not look,
             "finds": features(taken.finds, ("hazard_id", "kind", "note", "time")),
@@ -99,7 +126,11 @@ def _understood(finds: gpd.GeoDataFrame) -> list[str]:
 def list_(
     folder: Folder,
     kind: Annotated[
-        str | None, typer.Option("--kind", metavar="KIND", help="Only this kind.")
+        str | None, typer.Option("--kind", metavar="WORDS", help="Only this kind.")
+    ] = None,
+    field: Annotated[
+        list[str] | None,
+        typer.Option("--field", metavar="ID", help="Only what reaches this field; repeatable."),
     ] = None,
     cleared: Annotated[bool, typer.Option("--cleared", help="Cleared marks too.")] = False,
     on: Annotated[
@@ -109,10 +140,11 @@ def list_(
     json: Json = False,
     debug: Debug = False,
 ) -> Reply:
-    """List the hazards that stand in the log now."""
+    """List the hazards that stand in the log now, and the fields that each one reaches."""
     del json, debug
     from fieldmap.farm import load_farm
-    from fieldmap.logbook import book_on
+    from fieldmap.logbook import book_on, fields_reached
+    from fieldmap.read.kinds import asked_kind
     from fieldmap.write.files import features
     from fieldmap.write.marks import hazards_shown
 
@@ -120,18 +152,19 @@ def list_(
     marks = book_on(farm, _evening(on, farm.settings.zone()))
     marks = marks if cleared else marks[marks["stands"]]
     if kind is not None:
-        marks = marks[marks["kind"] == _known(kind, farm.tables)]
+        marks = marks[marks["kind"] == asked_kind(kind, farm.tables)]
+    marks = marks.assign(field_ids=fields_reached(farm, marks, only=field or ()))
+    if field:
+        marks = marks[[bool(set(held) & set(field)) for held in marks["field_ids"]]]
     shown = hazards_shown(marks, farm.tables, farm.settings.zone())
-    rows = shown[["hazard_id", "kind", "level", "time", "who", "action", "since", "note"]]
+    rows = shown[list(_SHOWN)].assign(field_ids=shown["field_ids"].map(", ".join))
+    rows["lat"], rows["lon"] = (shown[axis].map("{:.6f}".format) for axis in ("lat", "lon"))
     told = shown.assign(**{name: marks[name] for name in ("time", "last_seen", "closed")})
     count = int(shown["stands"].sum())
     return Reply(
         result={"hazards": features(told, _PROPERTIES)},
         lines=[
-            *columns(
-                rows.fillna("").to_numpy().tolist(),
-                head=("id", "kind", "level", "found", "who", "do", "since then", "note"),
-            ),
+            *columns(rows.fillna("").to_numpy().tolist(), head=tuple(_SHOWN.values())),
             "",
             f"{count} in the log. A clear log is not a clear field.",
         ],
@@ -146,21 +179,7 @@ def _evening(text: str | None, zone: tzinfo) -> datetime | None:
 
     from fieldmap.cli.day import asked_day
 
-    return datetime.combine(asked_day(text, zone), time.max, zone)
-
-
-def _known(kind: str, tables: Tables) -> str:
-    kinds = [row.key.split(".", 1)[1] for row in tables.rows("hazard_kinds")]
-    if kind in kinds:
-        return kind
-    raise MisuseError(
-        Fault(
-            "no such kind of hazard",
-            kind,
-            "nothing can be listed",
-            f"use one of {', '.join(kinds)}",
-        )
-    )
+    return datetime.combine(asked_day(text, zone, option="--on"), time.max, zone)
 
 
 for _name, _command, _help in (

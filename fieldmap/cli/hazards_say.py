@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -25,10 +26,42 @@ When = Annotated[
 ]
 Note = Annotated[str, typer.Option("--note", metavar="TEXT", help="In your own words.")]
 Kind = Annotated[str | None, typer.Option("--kind", metavar="WORDS", help="What it is after all.")]
-Lon = Annotated[float | None, typer.Option("--lon", help="Degrees east (west is negative).")]
-Lat = Annotated[float | None, typer.Option("--lat", help="Degrees north (south is negative).")]
+
+
+def _east(text: str) -> float:
+    return _degrees(text, "lon")
+
+
+def _north(text: str) -> float:
+    return _degrees(text, "lat")
+
+
+def _degrees(text: str, axis: str) -> float:
+    """Degrees as people write them: a point or a comma, minutes and seconds, compass letters."""
+    from fieldmap.read.positions import PositionError, degrees
+
+    try:
+        return degrees(text, axis)
+    except PositionError as error:
+        raise typer.BadParameter(f"{text}: {error.what}; {error.mend}") from None
+
+
+Lon = Annotated[
+    float | None,
+    typer.Option("--lon", parser=_east, metavar="DEG", help="Degrees east (west is negative)."),
+]
+Lat = Annotated[
+    float | None,
+    typer.Option("--lat", parser=_north, metavar="DEG", help="Degrees north (south is negative)."),
+]
 Radius = Annotated[
     float | None, typer.Option("--radius-m", min=0, max=1000, help="95 % radius of the place, m.")
+]
+UnlikeKinds = Annotated[
+    bool,
+    typer.Option(
+        "--unlike-kinds", help="Also marks of different kinds: the worse one holds, both are noted."
+    ),
 ]
 Height = Annotated[
     float | None, typer.Option("--height-m", min=0, max=60, help="Height over the ground, m.")
@@ -112,6 +145,7 @@ def merge(
     names: Names,
     who: Who = "",
     time: When = None,
+    unlike_kinds: UnlikeKinds = False,
     json: Json = False,
     debug: Debug = False,
 ) -> Reply:
@@ -120,7 +154,8 @@ def merge(
     from fieldmap.logbook import merge as write
 
     farm = _farm(folder)
-    return _reply(farm, write(farm, names, _word(farm, who, time, "")), "merged")
+    done = write(farm, names, _word(farm, who, time, ""), unlike_kinds=unlike_kinds)
+    return _reply(farm, done, "merged")
 
 
 def unmerge(
@@ -179,6 +214,8 @@ def _place(lon: float | None, lat: float | None, radius_m: float | None) -> Plac
     from fieldmap.logbook import Place
 
     if lon is None and lat is None:
+        if radius_m is not None:
+            raise _no_place("--radius-m says how well a place is known")
         return None
     if lon is None or lat is None:
         raise _no_place("half a position is none")
@@ -192,29 +229,46 @@ def _no_place(why: str) -> MisuseError:
 
 
 def _word(farm: Farm, who: str, time: str | None, note: str) -> Word:
-    from datetime import UTC, datetime
-
     from fieldmap.logbook import Word
 
+    now = _now()
     if time is None:
-        return Word(who.strip(), datetime.now(UTC), note)
-    try:
-        moment = datetime.fromisoformat(time.strip())
-        believable = _FIRST_YEAR <= moment.year <= _LAST_YEAR
-    except ValueError:
-        believable = False
-    if not believable:
+        return Word(who.strip(), now, note)
+    moment = _moment(farm, time)
+    if moment > now + timedelta(hours=farm.tables.number("looking.clock_slack_h")):
         raise MisuseError(
             Fault(
-                "a time that cannot be read",
+                "a time that has not come yet",
                 time,
-                "the order of things would be lost",
-                "write it as 2026-06-01T09:30",
+                "what will be seen is not known",
+                "give the day on which it was seen or done",
             )
         )
-    zone = farm.settings.zone()
-    known = moment if moment.tzinfo else moment.replace(tzinfo=zone)
-    return Word(who.strip(), known.astimezone(UTC), note)
+    return Word(who.strip(), moment, note)
+
+
+def _now() -> datetime:
+    return datetime.now(UTC)
+
+
+def _moment(farm: Farm, time: str) -> datetime:
+    """The moment that somebody wrote, by the farm's clock where it names no zone."""
+    from fieldmap.read.cells import CellError, moment
+    from fieldmap.read.gpx import aware
+
+    mend = "write it as 2026-06-01T09:30"
+    try:
+        read = moment(time)
+        known = None if read is None else aware(read, farm.settings.zone())
+    except CellError as error:
+        known, mend = None, f"{error.what}: {error.mend}; or {mend}"
+    except ValueError:
+        known = None
+    if known is None or not _FIRST_YEAR <= known.year <= _LAST_YEAR:
+        raise MisuseError(
+            Fault("a time that cannot be read", time, "the order of things would be lost", mend)
+        )
+    return known
 
 
 def _reply(farm: Farm, done: Written, said: str) -> Reply:

@@ -35,3 +35,19 @@ Day = Annotated[
     str | None,
     typer.Option("--date", metavar="YYYY-MM-DD", help="Day asked about [default: today]."),
 ]
+
+
+def target(folder: Path, field_ids: list[str]) -> Path:
+    """The farm's outputs; some fields alone go beside them, so that the farm's stay whole.
+
+    Examples
+    --------
+    >>> target(Path("farm"), ["S1"]).as_posix()
+    'farm/outputs/only-S1'
+    """
+    outputs = folder / "outputs"
+    if not field_ids:
+        return outputs
+    from fieldmap.write.names import page_name
+
+    return outputs / f"only-{page_name('-'.join(field_ids))}"

@@ -53,6 +53,7 @@ EVENT_COLUMNS = (
     "photo",
     "file",
 )
+_WORDS = ("note", "who")
 _NUMBERS = ("radius_m", "height_m", "heading_deg", "lon", "lat")
 _KEY_DIGITS = 16
 
@@ -112,7 +113,10 @@ def told_event(verb: str, hazard_id: str, **said: Any) -> pd.DataFrame:
 
 
 def placed(finds: gpd.GeoDataFrame) -> pd.DataFrame:
-    """Finds as events hold them: points in ``lon`` and ``lat`` alone, other shapes in ``wkt``."""
+    """Finds as events hold them: points in ``lon`` and ``lat`` alone, other shapes in ``wkt``.
+
+    Blanks alone are no note and no name.
+    """
     shapes = finds.geometry.to_numpy()
     middle = shapely.point_on_surface(shapes)
     pointed = shapely.get_type_id(shapes) == shapely.GeometryType.POINT
@@ -125,6 +129,7 @@ def placed(finds: gpd.GeoDataFrame) -> pd.DataFrame:
         wkt=wkt.astype(object),
         photo=[photo_id(held) for held in photos],
         time=[iso(moment) for moment in plain["time"]],
+        **{name: ["" if str(held).isspace() else held for held in plain[name]] for name in _WORDS},
     )
 
 

@@ -20,6 +20,7 @@ from fieldmap.crs import WGS84
 from fieldmap.finding import rank
 from fieldmap.hazards import events as ev
 from fieldmap.hazards.heads import Links, first_of, heads, last_of
+from fieldmap.hazards.labels import labels
 from fieldmap.tables import Tables
 
 #: Columns of the fold beside the geometry.
@@ -105,7 +106,7 @@ def fold(
     group, names = pd.factorize(keys, sort=True)
     marks = _Marks(table, links, verbs, undone, group, len(names))
     out = marks.told(tables).assign(key=names.astype(str))
-    out["hazard_id"] = _labels(out["name"], out["key"])
+    out["hazard_id"] = labels(out["name"].tolist(), out["key"].tolist())
     shapes = marks.places()
     whole = gpd.GeoDataFrame(out[list(COLUMNS)], geometry=shapes, crs=WGS84)
     return whole.sort_values("hazard_id", kind="stable", ignore_index=True)
@@ -319,16 +320,6 @@ def _groups(merges: pd.DataFrame, hazard_ids: pd.Series) -> NDArray[np.object_]:
     if not above:
         return hazard_ids.to_numpy()
     return hazard_ids.map({name: top(name) for name in hazard_ids.unique()}).to_numpy()
-
-
-def _labels(names: pd.Series, keys: pd.Series) -> list[str]:
-    """What people call each mark: its name, with some of its id behind it when two share one."""
-    starts = names.where(names != "", keys.str[:8])
-    twice = starts.duplicated(keep=False)
-    return [
-        f"{start}~{key[:6]}" if again else start
-        for start, key, again in zip(starts, keys, twice, strict=True)
-    ]
 
 
 def _shapes(rows: pd.DataFrame) -> NDArray[np.object_]:

@@ -11,6 +11,7 @@ import shapely
 
 from fieldmap.hazards import events as ev
 from fieldmap.hazards.fold import fold
+from fieldmap.hazards.labels import TAIL_DIGITS, carries_key, keys_named, rows_by_key
 from fieldmap.tables import Tables
 
 _SAME_PLACE_DEG = 1e-6  # about a tenth of a metre: what is lost on the way through a file
@@ -19,20 +20,26 @@ _FIGURES = ("radius_m", "height_m", "heading_deg")
 
 
 class News(NamedTuple):
-    """How many finds differ from each other; the events to append; how many of them edit marks."""
+    """How many finds differ from each other; the events to append; how many of them edit marks.
+
+    ``revived`` are the labels of marks that had been cleared and stand again by an edit.
+    """
 
     told: int
     events: pd.DataFrame
     edits: int
+    revived: tuple[str, ...] = ()
 
 
 def news(finds: gpd.GeoDataFrame, known: pd.DataFrame, *, file: str, tables: Tables) -> News:
     """The events that finds add to a log.
 
-    A find the log has is passed over. A find with the name of a mark out of the same file says
-    more of that mark when it lies at its place (seen again), or is the same telling of the same
-    kind elsewhere (moved). A name alone is not enough: two people may both have a "1", and next
-    week's file numbers its rows anew.
+    A find the log has is passed over. A find whose name holds a mark's key, as the labels of an
+    export do where the finder gave no name or one that is used twice, says more of that mark,
+    wherever it lies. A find with the name of a mark out of the same file says more of that mark
+    when it lies at its place (seen again), or is the same telling of the same kind elsewhere
+    (moved). A name alone is not enough: two people may both have a "1", and next week's file
+    numbers its rows anew.
 
     Parameters
     ----------
@@ -55,12 +62,10 @@ def news(finds: gpd.GeoDataFrame, known: pd.DataFrame, *, file: str, tables: Tab
     if known.empty or not (fresh["name"] != "").any():
         return News(len(adds), fresh, 0)
     marks = fold(known, tables=tables)
-    called = marks["hazard_id"].isin(fresh["name"]) | marks["name"].isin(fresh["name"])
-    by_name: dict[str, list[dict[str, Any]]] = {}
-    for mark in _rows(marks[called]):
-        for name in {mark["name"], mark["hazard_id"]} - {""}:
-            by_name.setdefault(name, []).append(mark)
-    rows, edits = [], 0
+    by_name = _by_name(set(fresh["name"]) - {""}, marks, known)
+    rows: list[pd.DataFrame] = []
+    revived: dict[str, None] = {}
+    edits = 0
     named = fresh["name"].isin(by_name.keys())
     for find in _rows(fresh[named]):
         fits = [mark for mark in by_name[find["name"]] if _one(find, mark)]
@@ -69,22 +74,57 @@ def news(finds: gpd.GeoDataFrame, known: pd.DataFrame, *, file: str, tables: Tab
         elif not _same(find, fits[0]):
             rows.append(_edit(find, fits[0]))
             edits += 1
+            revived |= {} if fits[0]["stands"] else {fits[0]["hazard_id"]: None}
     parts = [fresh[~named], *rows]
-    return News(len(adds), ev.filled(pd.concat(parts, ignore_index=True)), edits)
+    events = ev.filled(pd.concat(parts, ignore_index=True))
+    return News(len(adds), events, edits, tuple(revived))
+
+
+def _by_name(
+    names: set[str], marks: gpd.GeoDataFrame, known: pd.DataFrame
+) -> dict[str, list[dict[str, Any]]]:
+    """The marks that each name may mean: those whose key it holds first."""
+    numbers = rows_by_key(marks)
+    starts: dict[str, set[int]] = {}
+    for key, row in numbers.items():
+        starts.setdefault(key[:TAIL_DIGITS], set()).add(row)
+    meant: dict[str, set[int]] = {}
+    for name, keys in keys_named(known, names).items():
+        meant[name] = {numbers[key] for key in keys if key in numbers}
+        last = name.rpartition("~")[2]
+        meant[name] |= starts.get(last[:TAIL_DIGITS], set())
+    for column in ("hazard_id", "name"):
+        there = marks[column].isin(names)
+        for at, name in zip(np.flatnonzero(there), marks.loc[there, column], strict=True):
+            meant[name].add(int(at))
+    wanted = sorted(set().union(*meant.values()))
+    held = dict(zip(wanted, _rows(marks.iloc[wanted]), strict=True))
+    return {
+        name: sorted((held[row] for row in sorted(rows)), key=lambda mark: not _keyed(name, mark))
+        for name, rows in meant.items()
+        if rows
+    }
+
+
+def _keyed(name: str, mark: dict[str, Any]) -> bool:
+    return carries_key(name, mark["name"], ev.ids(mark["members"]))
 
 
 def _one(find: dict[str, Any], mark: dict[str, Any]) -> bool:
     """Whether find and mark are one thing.
 
-    Nothing differs; or it is the file's find at its place, told otherwise; or the same telling
-    (who, when, what) at another place. A name alone says nothing: rows are numbered anew.
+    Its name holds the mark's key; or nothing differs; or it is the file's find at its place, told
+    otherwise; or the same telling (who, when, what) at another place. A name alone says nothing:
+    rows are numbered anew.
     """
     one_file = find["file"] != "" and find["file"] == mark["file"]
     when = find["time"] != "" and find["time"] == ev.iso(mark["time"])
     alike = find["kind"] == mark["kind"]
     here = _same_place(find, mark) or (alike and _near(find, mark))
     one_telling = when and alike and find["who"] == mark["who"]
-    return (one_file and (one_telling or here)) or _same(find, mark)
+    if _keyed(find["name"], mark) or (one_file and (one_telling or here)):
+        return True
+    return _same(find, mark)
 
 
 def _same(find: dict[str, Any], mark: dict[str, Any]) -> bool:
@@ -114,7 +154,7 @@ def _shape(find: dict[str, Any]) -> shapely.Geometry:
 
 def _edit(find: dict[str, Any], mark: dict[str, Any]) -> pd.DataFrame:
     verb = ev.SEEN_AGAIN if _same_place(find, mark) else ev.MOVED
-    own = {"hazard_id": mark["key"], "seen": mark["events"], "verb": verb}
+    own = {"hazard_id": mark["key"], "name": mark["name"], "seen": mark["events"], "verb": verb}
     return pd.DataFrame([find | own | {"event_id": _edit_id(find["event_id"])}])
 
 

@@ -38,3 +38,16 @@ def reached(hazards: gpd.GeoDataFrame, radius_m: np.ndarray) -> gpd.GeoSeries:
     """The marks grown by their reach, in the same metric system."""
     grown = shapely.buffer(hazards.geometry.to_numpy(), radius_m)
     return gpd.GeoSeries(grown, index=hazards.index, crs=hazards.crs)
+
+
+def fields_of(
+    hazards: gpd.GeoDataFrame, radius_m: np.ndarray, fields: gpd.GeoDataFrame
+) -> list[list[str]]:
+    """The ``field_id`` of the fields that each mark reaches, in their order; one metric system."""
+    grown = reached(hazards, radius_m).to_numpy()
+    names = fields["field_id"].tolist()
+    out: list[list[str]] = [[] for _ in range(len(grown))]
+    pairs = shapely.STRtree(fields.geometry.to_numpy()).query(grown, predicate="intersects")
+    for mark, field in sorted(zip(*pairs.tolist(), strict=True)):
+        out[mark].append(names[field])
+    return out

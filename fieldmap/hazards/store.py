@@ -6,10 +6,12 @@ the last writer closes it is one file again.
 
 from __future__ import annotations
 
+import logging
 import sqlite3
 import time
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import closing, contextmanager, suppress
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -27,8 +29,11 @@ from fieldmap.hazards.layout import (
     missing_columns,
 )
 
-_PATIENCE_S = 20.0
+_PATIENCE_S = 20.0  # of a writer: others may write many photos
+_READING_S = 10.0
+_SILENT_S = 1.0  # from so long a wait on it is told of
 _PAUSE_S = 0.01
+_told_of = logging.getLogger(__name__)  # says on stderr that it waits; nothing else is said there
 _HEAD = b"SQLite format 3\0"
 
 
@@ -155,7 +160,9 @@ def _opened(path: Path) -> Iterator[sqlite3.Connection]:
     """The log for writing, its write-ahead log on; one file again when the last one closes."""
     with _told(path), closing(_connection(path, "rwc")) as log:
         _is_ours(log, path)
-        _patiently(lambda: log.execute("PRAGMA journal_mode = WAL").fetchone())
+        _patiently(
+            lambda: log.execute("PRAGMA journal_mode = WAL").fetchone(), waiting_for=path.name
+        )
         log.execute("PRAGMA synchronous = FULL")
         try:
             yield log
@@ -182,31 +189,50 @@ def _readable(path: Path) -> sqlite3.Connection:
     for mode in ("rw", "ro", *(("ro&immutable=1",) if lies_alone else ())):
         log = None
         try:
-            log = _connection(path, mode)
-            _patiently(log.execute("SELECT count(*) FROM sqlite_master").fetchone)
+            log = _connection(path, mode, patience_s=_SILENT_S)
+            look = partial(_first_look, log)
+            _patiently(look, patience_s=_READING_S, waiting_for=path.name)
         except sqlite3.OperationalError as error:
             if log is not None:
                 log.close()
+            if _is_lock(error):  # it is locked in every mode
+                raise
             last = error
         else:
+            log.execute(f"PRAGMA busy_timeout = {int(1000 * _READING_S)}")
             return log
     raise last
 
 
-def _connection(path: Path, mode: str) -> sqlite3.Connection:
+def _first_look(log: sqlite3.Connection) -> None:
+    log.execute("SELECT count(*) FROM sqlite_master").fetchone()
+
+
+def _connection(path: Path, mode: str, *, patience_s: float = _PATIENCE_S) -> sqlite3.Connection:
     address = f"{path.absolute().as_uri()}?mode={mode}"
-    return sqlite3.connect(address, uri=True, timeout=_PATIENCE_S, isolation_level=None)
+    return sqlite3.connect(address, uri=True, timeout=patience_s, isolation_level=None)
 
 
-def _patiently(action: Callable[[], Any]) -> None:
-    """Do it again while the file is locked: some locks do not wait by themselves."""
-    end = time.monotonic() + _PATIENCE_S
+def _patiently(
+    action: Callable[[], Any], *, patience_s: float = _PATIENCE_S, waiting_for: str = ""
+) -> None:
+    """Do it again while the file is locked: some locks do not wait by themselves.
+
+    ``waiting_for`` names the file in the words that tell of a longer wait.
+    """
+    begun = time.monotonic()
     while True:
         try:
             action()
         except sqlite3.OperationalError as error:
-            if not _is_lock(error) or time.monotonic() > end:
+            waited_s = time.monotonic() - begun
+            if not _is_lock(error) or waited_s > patience_s:
                 raise
+            if waiting_for and waited_s >= _SILENT_S / 2:
+                _told_of.warning(
+                    "another program has %s locked: waiting up to %.0f s", waiting_for, patience_s
+                )
+                waiting_for = ""
             time.sleep(_PAUSE_S)
         else:
             return
@@ -214,7 +240,7 @@ def _patiently(action: Callable[[], Any]) -> None:
 
 @contextmanager
 def _transaction(log: sqlite3.Connection) -> Iterator[None]:
-    _patiently(lambda: log.execute("BEGIN IMMEDIATE"))
+    _patiently(lambda: log.execute("BEGIN IMMEDIATE"), waiting_for="the hazard log")
     try:
         yield
         log.execute("COMMIT")

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from fieldmap.errors import Fault
 from fieldmap.hazards import events as ev
 from fieldmap.tables import Tables
 
@@ -60,6 +61,64 @@ def twins(marks: gpd.GeoDataFrame, events: pd.DataFrame, *, tables: Tables) -> p
         }
     )
     return table.sort_values(["distance_m", "one", "other"], ignore_index=True)
+
+
+def unmergeable(
+    marks: gpd.GeoDataFrame, *, tables: Tables, unlike_kinds: bool = False
+) -> list[Fault]:
+    """Why marks cannot be said to be one thing.
+
+    Parameters
+    ----------
+    marks : GeoDataFrame
+        Columns of the fold.
+    tables : Tables
+    unlike_kinds : bool
+        Different kinds are no reason.
+    """
+    faults = []
+    if len(marks) < 2:
+        faults.append(
+            Fault(
+                "merging takes two marks or more",
+                ", ".join(marks["hazard_id"]),
+                "one thing is one mark already",
+                "name two marks that stand near each other, see 'fieldmap hazards twins'",
+            )
+        )
+    gone = marks[~marks["stands"]]
+    if len(gone):
+        faults.append(
+            Fault(
+                "merging with what was cleared",
+                ", ".join(gone["hazard_id"]),
+                "a thing that is gone says nothing of where another one lies",
+                "merge marks that stand",
+            )
+        )
+    labels = _labels(marks, tables)
+    if len(labels) > 1 and not unlike_kinds:
+        faults.append(
+            Fault(
+                "merging marks of different kinds",
+                ", ".join(labels),
+                "one mark has one kind: what else it endangers would be hidden",
+                "leave them apart; where it is one thing all the same give --unlike-kinds: the "
+                "worse kind holds, and the note names the others",
+            )
+        )
+    return faults
+
+
+def told_as(marks: gpd.GeoDataFrame, tables: Tables) -> str:
+    """The kinds of marks that are one thing, in words; "" when they are of one kind."""
+    labels = _labels(marks, tables)
+    return f"told as {' and as '.join(labels)}" if len(labels) > 1 else ""
+
+
+def _labels(marks: gpd.GeoDataFrame, tables: Tables) -> list[str]:
+    kinds = set(marks["kind"])
+    return sorted(tables[f"hazard_kinds.{kind}"].words["label"] for kind in kinds)
 
 
 def unlike(marks: gpd.GeoDataFrame, *, tables: Tables) -> tuple[str, ...]:

@@ -18,6 +18,7 @@ _ISO = re.compile(
 )
 _CLOCK = re.compile(r"\d{1,2}:\d\d(:\d\d(\.\d+)?)?( ?(Z|[+-]\d\d(:?\d\d)?))?", re.ASCII)
 _NUMBERED = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4}|\d\d)(\D.*)?", re.ASCII | re.DOTALL)
+_YEAR_DIGITS = 4
 MEND_TIME = "write it as 2026-06-01T09:30:00-05:00"
 MEND_FIGURE = "give metres with a decimal point"
 
@@ -97,7 +98,7 @@ def figure(held: Any, *, degrees: bool = False) -> float:
 
 
 def moment(held: Any, day: Any = None) -> datetime | None:
-    """A cell as a moment, ``None`` when it is empty; year first, or nothing.
+    """A cell as a moment, ``None`` when it is empty; year first, or a day that is over 12.
 
     Parameters
     ----------
@@ -115,6 +116,8 @@ def moment(held: Any, day: Any = None) -> datetime | None:
     --------
     >>> moment("2026-06-01T09:30"), moment("09:30", "2026-06-01"), moment("")
     (datetime.datetime(2026, 6, 1, 9, 30), datetime.datetime(2026, 6, 1, 9, 30), None)
+    >>> moment("20.11.2026 08:15"), moment("11/20/2026")
+    (datetime.datetime(2026, 11, 20, 8, 15), datetime.datetime(2026, 11, 20, 0, 0))
     >>> moment("03/04/2026")
     Traceback (most recent call last):
     ...
@@ -158,20 +161,38 @@ def _parsed(text: str) -> datetime:
             raise CellError("a time that cannot be read", MEND_TIME) from None
     numbered = _NUMBERED.fullmatch(text)
     if numbered:
-        raise CellError("a day and month that may be exchanged", _year_first(numbered))
+        ways = _days(numbered)
+        if len(ways) == 1:
+            return _parsed(f"{ways[0]}{_clock(numbered[5] or '')}")
+        raise CellError("a day and month that may be exchanged", _year_first(ways))
     if _CLOCK.fullmatch(text):
         raise CellError("a time of day without a day", MEND_TIME)
     raise CellError("a time that cannot be read", MEND_TIME)
 
 
-def _year_first(numbered: re.Match[str]) -> str:
-    """How to write the day out, for each way in which it can be meant."""
+def _clock(rest: str) -> str:
+    """What stands behind a day as ISO writes it: a clock time behind a ``T``, else as it is."""
+    time = rest.strip(" ,T")
+    if not _CLOCK.fullmatch(time):
+        return rest
+    hours, _, others = time.partition(":")
+    return f"T{hours.zfill(2)}:{others.replace(' ', '')}"
+
+
+def _days(numbered: re.Match[str]) -> list[str]:
+    """The days that two numbers and a year may mean, year first; none when no year is told."""
     first, second, year = int(numbered[1]), int(numbered[3]), numbered[4]
-    if len(year) < 4:
-        return "write year, month, day: 2026-06-01"
-    ways = [
+    if len(year) < _YEAR_DIGITS:
+        return []
+    return [
         f"{year}-{month:02d}-{day:02d}"
         for month, day in dict.fromkeys([(first, second), (second, first)])
         if 1 <= month <= 12 and 1 <= day <= 31
     ]
-    return f"write the year first: {' or '.join(ways) or '2026-06-01'}"
+
+
+def _year_first(ways: list[str]) -> str:
+    """How to write the day out, for each way in which it can be meant."""
+    if not ways:
+        return "write year, month, day: 2026-06-01"
+    return f"write the year first: {' or '.join(ways)}"

@@ -131,11 +131,16 @@ def _finished(found: Found, where: str, tables: Tables, zone: tzinfo) -> Layer:
 
 
 def _words(raw: pd.DataFrame, name: str) -> list[str]:
-    """A column as text, blanks at its ends taken off; a note keeps them."""
+    """A column as text, blanks at its ends taken off; a note keeps them, but is no note of blanks.
+
+    Blanks are what Python's ``str.strip`` takes off: spaces, tabs and line ends of all scripts.
+    """
     if name not in raw.columns:
         return [""] * len(raw)
     held = [words(cell) for cell in raw[name]]
-    return held if name == "note" else [cell.strip() for cell in held]
+    if name == "note":
+        return [cell if cell.strip() else "" for cell in held]
+    return [cell.strip() for cell in held]
 
 
 def _said(raw: pd.DataFrame, tables: Tables) -> tuple[list[str], list[str]]:

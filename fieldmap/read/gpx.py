@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
 import gpxpy
+import numpy as np
 import pandas as pd
 import shapely
 from gpxpy.gpx import GPX, GPXException, GPXTrackPoint
@@ -31,7 +33,8 @@ def read_tracks(names: list[Path], *, crs: CRS) -> tuple[gpd.GeoDataFrame, tuple
     Returns
     -------
     GeoDataFrame, tuple of str
-        Columns ``file, started`` (aware UTC) and lines; notes about segments left out because
+        Columns ``file, started`` (aware UTC), ``seconds`` (for each point its time since
+        ``started``, NaN where it has none) and lines; notes about segments left out because
         nothing says when they were walked, and about files without any.
 
     Raises
@@ -54,7 +57,8 @@ def read_tracks(names: list[Path], *, crs: CRS) -> tuple[gpd.GeoDataFrame, tuple
         for number, segment in enumerate(segments, start=1):
             where = f"{path.name} segment {number}"
             points = [(point.longitude, point.latitude) for point in segment.points]
-            started = _started(segment.points)
+            times = [_moment(point) for point in segment.points]
+            started = next((time for time in times if time is not None), None)
             if not _on_earth(points):
                 faults.append(_off_earth(where, points))
             elif len(points) < 2:
@@ -63,12 +67,15 @@ def read_tracks(names: list[Path], *, crs: CRS) -> tuple[gpd.GeoDataFrame, tuple
                 notes.append(f"{where} left out: no time says when it was walked")
             else:
                 line = shapely.LineString(points)
-                rows.append({"file": path.name, "started": started, "geometry": line})
+                seconds = np.array([_since(started, time) for time in times])
+                rows.append({"file": path.name, "started": started, "seconds": seconds,
+                             "geometry": line})  # fmt: skip
     raise_all(faults)
     table = gpd.GeoDataFrame(
         {
             "file": pd.Series([row["file"] for row in rows], dtype=str),
             "started": pd.Series([row["started"] for row in rows], dtype="datetime64[us, UTC]"),
+            "seconds": pd.Series([row["seconds"] for row in rows], dtype=object),
         },
         geometry=[row["geometry"] for row in rows],
         crs=WGS84,
@@ -76,12 +83,15 @@ def read_tracks(names: list[Path], *, crs: CRS) -> tuple[gpd.GeoDataFrame, tuple
     return table.to_crs(crs), tuple(notes)
 
 
-def _started(points: list[GPXTrackPoint]) -> datetime | None:
-    first = next((point.time for point in points if point.time), None)
+def _moment(point: GPXTrackPoint) -> datetime | None:
     try:
-        return None if first is None else aware(first)
+        return None if point.time is None else aware(point.time)
     except ValueError:
         return None
+
+
+def _since(started: datetime, moment: datetime | None) -> float:
+    return math.nan if moment is None else (moment - started).total_seconds()
 
 
 def _on_earth(points: list[tuple[float, float]]) -> bool:

@@ -13,6 +13,7 @@ from fieldmap.errors import Fault, InputError
 from fieldmap.read.cells import CellError, figure
 from fieldmap.read.found import Found, from_rows
 from fieldmap.read.gpx_parts import gathered
+from fieldmap.read.gpx_plan import all_planned, planned
 from fieldmap.read.paths import local_name, plain_file, xml_root
 
 #: The namespace of the elements that an export of the log adds.
@@ -29,25 +30,49 @@ def read_gpx_finds(name: str | Path, *, kinds: frozenset[str]) -> Found:
     A waypoint's ``type`` names its kind, else its name does. A route of two or more points is a
     line; where this tool's own extension calls it an area it is one. Where the extension names
     the kind and the id, name and comment are captions, only ``desc`` is the note, and pieces of
-    one find are joined.
+    one find are joined. Places that this tool planned are left out and counted.
 
     Raises
     ------
     InputError
-        Not GPX, a declared document type, or neither waypoints nor routes; every point that is
-        not on earth and every time that cannot be read comes with the finds.
+        Not GPX, a declared document type, neither waypoints nor routes, or none but planned ones;
+        every point that is not on earth and every time that cannot be read comes with the finds.
     """
     path = plain_file(name, suffixes=(".gpx",), what="hazards")
     root = xml_root(path, path=path)
     if local_name(root) != "gpx":
         raise InputError(_no_gpx(root, path))
     faults: list[Fault] = []
-    notes: list[str] = []
+    notes = _without_plan(root, path)
     rows = list(_waypoints(root, path, kinds, faults))
     rows += _routes(root, path, kinds, faults, notes)
     if not rows and not faults:
         raise InputError(_nothing(path, notes))
     return from_rows(gathered(rows, faults), path, faults=faults, notes=notes)
+
+
+def _without_plan(root: Element, path: Path) -> list[str]:
+    """Take out what this tool planned, and say how much that was.
+
+    Raises
+    ------
+    InputError
+        Nothing else is in the file.
+    """
+    places = [child for child in root if local_name(child) in ("wpt", "rte")]
+    whole = all_planned(root)
+    ours = [place for place in places if whole or planned(place)]
+    if ours and len(ours) == len(places):
+        raise InputError(_only_planned(len(ours), path))
+    for place in ours:
+        root.remove(place)
+    if not ours:
+        return []
+    note = (
+        f"{path.name}: {len(ours)} places that this tool planned left out: they are no finds; what "
+        "became of marks is said with 'hazards clear' and 'hazards say'"
+    )
+    return [note]
 
 
 def _waypoints(
@@ -169,6 +194,17 @@ def _no_gpx(root: Element, path: Path) -> Fault:
         f"begins with <{local_name(root)[:40]}>",
         "nothing of it was taken",
         "export it again from the device",
+        where=str(path),
+    )
+
+
+def _only_planned(count: int, path: Path) -> Fault:
+    return Fault(
+        "a plan of this tool, not finds",
+        f"{count} planned places",
+        "every mark would stand in the log twice, and places to start from as marks",
+        "say what became of marks with 'fieldmap hazards clear' or 'say'; a track that was "
+        "recorded on the walk goes among the tracks of farm.toml",
         where=str(path),
     )
 

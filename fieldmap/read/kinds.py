@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import difflib
 import functools
 import re
 from collections.abc import Callable, Sequence
 
+from fieldmap.errors import Fault, MisuseError
 from fieldmap.tables import Tables
 from fieldmap.words import plain_words
 
 UNKNOWN_KIND = "unknown"
+_NEAR = 3
 _DENIED = re.compile(r"\b(no|not|none|without|removed|cleared|gone|picked up|taken away)\b")
 _Names = tuple[tuple[str, str], ...]
 
@@ -40,6 +43,52 @@ def kinds_of(said: Sequence[str], tables: Tables) -> list[str]:
     match = _matcher(_names(tables))
     known = {words: match(plain_words(words)) for words in set(said)}
     return [known[words] for words in said]
+
+
+def asked_kind(words: str, tables: Tables) -> str:
+    """The kind that words name, where a kind must be named; ``unknown`` only by its own names.
+
+    Raises
+    ------
+    MisuseError
+        The words name no kind; those that look most like them are told.
+
+    Examples
+    --------
+    >>> from fieldmap.tables import load_tables
+    >>> asked_kind("wire", load_tables()), asked_kind("unknown", load_tables())
+    ('loose_wire', 'unknown')
+    """
+    found = kind_of(words, tables)
+    names = _names(tables)
+    if found != UNKNOWN_KIND or (plain_words(words), UNKNOWN_KIND) in names:
+        return found
+    near = near_kinds(words, tables)
+    kinds = dict.fromkeys(key for _, key in names)
+    raise MisuseError(
+        Fault(
+            "no such kind of hazard",
+            words,
+            "nothing says what it endangers",
+            (f"perhaps {' or '.join(near)}; " if near else "") + f"use one of {', '.join(kinds)}",
+        )
+    )
+
+
+def near_kinds(words: str, tables: Tables) -> list[str]:
+    """Kinds whose names look like words that name none, the likest first; at most three.
+
+    Examples
+    --------
+    >>> from fieldmap.tables import load_tables
+    >>> near_kinds("wier", load_tables()), near_kinds("zzzz", load_tables())
+    (['loose_wire', 'twine', 'well'], [])
+    """
+    kinds = {said: key for said, key in reversed(_names(tables)) if key != UNKNOWN_KIND}
+    plain = plain_words(words)
+    asked = dict.fromkeys([plain, *plain.split()])
+    found = [kinds[name] for one in asked for name in difflib.get_close_matches(one, kinds, n=3)]
+    return list(dict.fromkeys(found))[:_NEAR]
 
 
 def _names(tables: Tables) -> _Names:

@@ -32,6 +32,10 @@ _BROKEN = (OSError, ValueError, SyntaxError, KeyError, TypeError, IndexError, Ov
            struct.error, EOFError, ZeroDivisionError, AttributeError)  # fmt: skip
 
 
+class UnplacedError(InputError):
+    """A photo that is whole, and of which nobody can tell where it was taken."""
+
+
 def refuse_other_pictures(name: str | Path) -> None:
     """Say how to mend a picture of a kind that is not read.
 
@@ -60,7 +64,7 @@ def read_photo(path: Path) -> Found:
     ------
     InputError
         Over 50 million pixels, broken or cut short, without a position, with half of one, or
-        with one in another datum.
+        with one in another datum; the last three as :class:`UnplacedError`.
     """
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # the library's remarks; what matters is checked here
@@ -104,7 +108,7 @@ def _facts(picture: Image.Image, path: Path) -> tuple[Gps, dict[str, Any], list[
         texts = exif_texts(exif)
         moment, remarks = exif_time(exif)
     except ExifError as error:
-        raise _refused(path, error.what, error.seen, error.mend) from None
+        raise UnplacedError(_refused(path, error.what, error.seen, error.mend).faults) from None
     except _BROKEN as error:
         raise _broken(path, error) from None
     words = " - ".join(dict.fromkeys([*texts, *spoken_stem(path.stem)]))

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import math
 import re
 from typing import NamedTuple
+
+from fieldmap.read.cells import CellError, figure
 
 _NUMBER = r"\d+(?:[.,]\d+)?"
 #: Letter, sign, degrees, minutes, seconds, letter behind; marks as left by :func:`_plain`.
@@ -84,6 +87,28 @@ def angle(text: str, axis: str) -> Angle:
             "put it into the other column",
         )
     return read
+
+
+def degrees(text: str, axis: str) -> float:
+    """Degrees of one axis, written as a plain number or as an angle with its marks.
+
+    Raises
+    ------
+    PositionError
+        As for :func:`angle`.
+
+    Examples
+    --------
+    >>> degrees("-92,93", "lon"), degrees("11.5", "lon"), degrees("92 30 W", "lon")
+    (-92.93, 11.5, -92.5)
+    """
+    try:
+        held = figure(text, degrees=True)
+    except CellError:
+        return angle(text, axis).degrees
+    if not math.isfinite(held):
+        raise _no_angle()
+    return held
 
 
 def pair(text: str, order: tuple[str, str] | None = None) -> tuple[float, float, bool]:

@@ -24,7 +24,15 @@ from fieldmap.risk.left_ground import (
     placed_marks,
     road_zone,
 )
-from fieldmap.risk.left_words import STONES, class_words, no_class, no_log, no_roads, reckoned_words
+from fieldmap.risk.left_words import (
+    STONES,
+    class_words,
+    nameless_words,
+    no_class,
+    no_log,
+    no_roads,
+    reckoned_words,
+)
 from fieldmap.risk.told import GROUND_CAUTION, Told
 from fieldmap.tables import Constant, Tables
 from fieldmap.units import M2_PER_HECTARE
@@ -145,9 +153,10 @@ def left_findings(
 
     Notes
     -----
-    Which kinds count for which source stands in ``comes_with`` of the kinds; what nobody could
-    name counts for all. The chance is that of the smallest sweep width among those a walker can
-    be expected to see.
+    Which kinds count for which source stands in ``comes_with`` of the kinds. What nobody could
+    name counts for none of them, but the high end reckons with it; where the ground would ask
+    for care with it, the answer is unknown. The chance is that of the smallest sweep width among
+    those a walker can be expected to see.
     """
     if marks is None:
         return [no_log(field_id, log_name)]
@@ -166,7 +175,8 @@ def left_findings(
             kinds = _kinds(part.comes_with, tables)
             seen = _looked(kinds, ground.area_m2, part.where, chance, sward_m, tables)
             one = _reckoned(part, kinds, ground, seen, marks, tables)
-            told.append(_told(field_id, part.what, one, seen, log_name, tables))
+            most = _reckoned(part, [*kinds, *_nameless(tables)], ground, seen, marks, tables)
+            told.append(_told(field_id, part.what, one, most, seen, log_name, tables))
     return told
 
 
@@ -185,13 +195,18 @@ def _loose_parts(ground: Ground, marks: Marks) -> list[_Part]:
 
 
 def _kinds(comes_with: Collection[str], tables: Tables) -> list[Constant]:
-    """Kinds that come with any of these; what nobody could name may be one of them."""
+    """Kinds that come with any of these."""
     return [
         row
         for row in tables.rows("hazard_kinds")
-        if row.words["level"] == "unknown"
-        or set(row.words["comes_with"].split(";")) & set(comes_with)
+        if row.words["level"] != "unknown"
+        and set(row.words["comes_with"].split(";")) & set(comes_with)
     ]
+
+
+def _nameless(tables: Tables) -> list[Constant]:
+    """What nobody could name: it may be of any source, or of none."""
+    return [row for row in tables.rows("hazard_kinds") if row.words["level"] == "unknown"]
 
 
 def _reckoned(
@@ -245,8 +260,15 @@ def _name(row: Constant) -> str:
 
 
 def _told(
-    field_id: str, what: str, one: Estimate, seen: _Seen, log_name: str, tables: Tables
+    field_id: str,
+    what: str,
+    one: Estimate,
+    most: Estimate,
+    seen: _Seen,
+    log_name: str,
+    tables: Tables,
 ) -> Told:
+    """The finding; ``most`` is the estimate with what nobody could name counted too."""
     row = tables[f"density.{one.source_of_things}"]
     enough, care = tables["looking.enough_chance"], tables["density.care_left_per_ha"]
     share, limit = one.looked_ha / one.area_ha, care.number() * one.area_ha
@@ -255,21 +277,24 @@ def _told(
     unlooked = share < enough.number()
     if unlooked:
         level = "unknown"
+    elif most.found > one.found and most.left >= limit:
+        level, change = "unknown", f"Say what the marks of unknown kind are, for {what}"
     elif max(one.left, _class_leaves(one, row)) >= limit:
         level, change = "care", f"Walk {one.zone} once more and pick up what is found: {what}"
     names, systems = class_words(one, tables)
     sources = (log_name, "tracks", *one.sources, *systems, *seen.sources, enough.source)
+    why = reckoned_words(one, row, share, seen.hardest) + nameless_words(one, most) + names
     return Told(
         Finding(
             level=level,
             what=what,
             where=field_id,
-            why=reckoned_words(one, row, share, seen.hardest) + names,
+            why=why,
             basis="assumed",
             sources=tuple(dict.fromkeys((*sources, care.source))),
             value=one.left,
             low=one.left_low,
-            high=one.left_high,
+            high=max(one.left_high, most.left_high),
             limit=limit,
             unit="count",
             caution=GROUND_CAUTION,

@@ -37,6 +37,24 @@ def reckoned_words(one: Estimate, row: Constant, share: float, hardest: str) -> 
     )
 
 
+def nameless_words(one: Estimate, most: Estimate) -> str:
+    """What marks of unknown kind would change; nothing where there are none.
+
+    Parameters
+    ----------
+    one, most : Estimate
+        Without them, and with them counted as found.
+    """
+    count = most.found - one.found
+    if count == 0:
+        return ""
+    what = "1 mark of unknown kind counts" if count == 1 else f"{count} marks of unknown kind count"
+    return (
+        f" {what} for none of these: counted too, {few(most.left)} (up to {few(most.left_high)}) "
+        "would be reckoned to lie unseen."
+    )
+
+
 def class_words(one: Estimate, tables: Tables) -> tuple[str, tuple[str, ...]]:
     """What a stoniness class is called in the two systems, with their sources.
 

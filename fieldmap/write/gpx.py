@@ -8,6 +8,8 @@ from typing import Any
 import gpxpy.gpx
 import shapely
 
+from fieldmap.read.gpx_plan import CREATOR, PLANNED
+
 
 def move_gpx(
     name: str,
@@ -27,7 +29,7 @@ def move_gpx(
         ``lon, lat, name, text`` of each place to stop and look.
     """
     gpx = gpxpy.gpx.GPX()
-    gpx.creator = "fieldmap"
+    gpx.creator = CREATOR
     track = gpxpy.gpx.GPXTrack(name=name, description=description)
     segment = gpxpy.gpx.GPXTrackSegment()
     last = None
@@ -39,12 +41,12 @@ def move_gpx(
     track.segments.append(segment)
     gpx.tracks.append(track)
     for place in places:
-        gpx.waypoints.append(
-            gpxpy.gpx.GPXWaypoint(
-                round(place["lat"], 7),
-                round(place["lon"], 7),
-                name=place["name"],
-                description=place["text"],
-            )
+        spot = gpxpy.gpx.GPXWaypoint(
+            round(place["lat"], 7),
+            round(place["lon"], 7),
+            name=place["name"],
+            description=f"{place['text']} {PLANNED}",
         )
+        spot.source = PLANNED
+        gpx.waypoints.append(spot)
     return gpx.to_xml(version="1.1")

@@ -14,6 +14,7 @@ from fieldmap.crs import WGS84
 from fieldmap.farm import Farm
 from fieldmap.field_answer import FieldAnswer
 from fieldmap.hazards.store import read_photos
+from fieldmap.read.gpx_plan import CREATOR, PLANNED
 from fieldmap.tables import Tables
 from fieldmap.units import System, shown
 from fieldmap.write.files import features, hazards_told
@@ -97,6 +98,8 @@ def marks_of_field(
 def pick_up_gpx(name: str, rows: pd.DataFrame, units: System) -> str:
     """The list to walk with as GPX 1.1: a waypoint a mark, numbered as on the page.
 
+    Each names its mark, and says that it is planned, so that no import takes it for a find.
+
     Parameters
     ----------
     name : str
@@ -106,19 +109,20 @@ def pick_up_gpx(name: str, rows: pd.DataFrame, units: System) -> str:
     units : {"us", "metric"}
     """
     gpx = gpxpy.gpx.GPX()
-    gpx.creator = "fieldmap"
+    gpx.creator = CREATOR
     gpx.name = f"{name}: what lies there, in walking order"
     for number, row in enumerate(rows.to_dict("records"), start=1):
-        told = [row["action"], row["note"], f"who: {row['group']}", row["caution"]]
+        told = [row["action"], row["note"], f"who: {row['group']}", row["caution"].rstrip(".")]
         if row["height_m"] == row["height_m"]:
             told.insert(1, f"{shown(row['height_m'], 'm', units)} high")
-        gpx.waypoints.append(
-            gpxpy.gpx.GPXWaypoint(
-                round(row["lat"], 7),
-                round(row["lon"], 7),
-                name=f"{number} {row['label']}",
-                description=". ".join(filter(None, told)),
-                type=row["kind"],
-            )
+        told += [f"Mark {row['hazard_id']}", PLANNED]
+        spot = gpxpy.gpx.GPXWaypoint(
+            round(row["lat"], 7),
+            round(row["lon"], 7),
+            name=f"{number} {row['label']}",
+            description=". ".join(filter(None, told)),
+            type=row["kind"],
         )
+        spot.source = PLANNED
+        gpx.waypoints.append(spot)
     return gpx.to_xml(version="1.1")

@@ -1,6 +1,7 @@
 """A planned search as GPX: one track a walker, and what to keep away from as waypoints.
 
-No point carries a time: a plan that comes back among the walks counts as walked by nobody.
+No point carries a time: a plan that comes back among the walks counts as walked by nobody. Each
+waypoint says that it is planned: one that comes back among the finds is no mark.
 """
 
 from __future__ import annotations
@@ -10,6 +11,8 @@ from typing import NamedTuple
 
 import gpxpy.gpx
 import shapely
+
+from fieldmap.read.gpx_plan import CREATOR, PLANNED
 
 _DEGREE_DIGITS = 7
 _PLAN = "A plan, not a walk: it has no times and does not count as looked at."
@@ -46,7 +49,7 @@ def search_gpx(
     (True, False)
     """
     gpx = gpxpy.gpx.GPX()
-    gpx.creator = "fieldmap"
+    gpx.creator = CREATOR
     every = list(walks)
     for number, line in enumerate(every, start=1):
         called = name if len(every) == 1 else f"{name}, walker {number} of {len(every)}"
@@ -54,14 +57,14 @@ def search_gpx(
         track.segments.append(gpxpy.gpx.GPXTrackSegment(_points(line)))
         gpx.tracks.append(track)
     for spot in spots:
-        gpx.waypoints.append(
-            gpxpy.gpx.GPXWaypoint(
-                round(spot.lat, _DEGREE_DIGITS),
-                round(spot.lon, _DEGREE_DIGITS),
-                name=spot.name,
-                description=spot.text,
-            )
+        place = gpxpy.gpx.GPXWaypoint(
+            round(spot.lat, _DEGREE_DIGITS),
+            round(spot.lon, _DEGREE_DIGITS),
+            name=spot.name,
+            description=f"{spot.text} {PLANNED}",
         )
+        place.source = PLANNED
+        gpx.waypoints.append(place)
     return gpx.to_xml(version="1.1")
 
 

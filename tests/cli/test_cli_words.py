@@ -79,7 +79,7 @@ ASKED = [
     (("move", "--from", "home", "--to", "nan,nan"), ["no such place"]),
     (("move", "--from", "home", "--to", "-92.93,40.6"), ["latitude and longitude look swapped"]),
     (("move", "--from", "home", "--to", "S1", "--state", "flying"), ["no such transport state"]),
-    (("hazards list", "--kind", "stones"), ["no such kind of hazard"]),
+    (("hazards list", "--kind", "frogs"), ["no such kind of hazard"]),
 ]
 
 
@@ -119,7 +119,7 @@ def test_by_hand_check_tells_every_fault_of_every_file(run: Run, own_farm: Path)
     (own_farm / "farm.toml").write_text(
         'name = "x"\n[files]\nfields = "none.gpkg"\ngates = "gone.geojson"\n'
         'elevation = "fields.gpkg"\nmachines = "machines.toml"\nroads = "no.osm.pbf"\n'
-        'flood = "gates.geojson"\nhazards = "machines.toml"\ntracks = ["none/*.gpx"]\n'
+        'flood = "gates.geojson"\nhazards = "machines.toml"\ntracks = ["none.gpx"]\n'
         'road_checks = "no.csv"\n[tables]\n"looking.nosuch" = 3\n',
         "utf-8",
     )
@@ -128,7 +128,7 @@ def test_by_hand_check_tells_every_fault_of_every_file(run: Run, own_farm: Path)
     assert printed.code == 3
     for name in (
         "none.gpkg", "gone.geojson", "fields.gpkg", "no.osm.pbf", "gates.geojson row 1",
-        "none/*.gpx", "machine.1.id", "looking.nosuch", "not a hazard log", "no.csv",
+        "none.gpx", "machine.1.id", "looking.nosuch", "not a hazard log", "no.csv",
     ):  # fmt: skip
         assert name in printed.out, name
     assert "faults to mend" in printed.out

@@ -39,7 +39,8 @@ def write(folder: Path, files: str, more: str = "") -> Path:
 
 def test_by_hand_the_faults_of_other_files_are_told_when_the_fields_fail(folder: Path) -> None:
     write(
-        folder, 'fields = "no.gpkg"\ngates = "no.geojson"\nmachines = "no.toml"\ntracks = ["*.x"]'
+        folder,
+        'fields = "no.gpkg"\ngates = "no.geojson"\nmachines = "no.toml"\ntracks = ["no.gpx"]',
     )
     faults, notes = check_farm(folder)
     assert [Path(fault.where).name for fault in faults] == [
@@ -52,6 +53,13 @@ def test_by_hand_the_faults_of_other_files_are_told_when_the_fields_fail(folder:
     with pytest.raises(InputError) as caught:
         load_farm(folder)
     assert caught.value.faults == faults
+
+
+def test_by_hand_a_pattern_that_no_track_fits_yet_is_noted(folder: Path) -> None:
+    """By hand: before the first walk nothing counts as looked at; that is said, and no fault."""
+    faults, notes = check_farm(write(folder, 'fields = "fields.gpkg"\ntracks = ["new/*.gpx"]'))
+    assert faults == ()
+    assert "no file fits tracks 'new/*.gpx': no ground counts as looked at by it" in notes
 
 
 def test_by_hand_what_is_not_there_is_noted(folder: Path) -> None:

@@ -96,7 +96,9 @@ def test_a_kind_said_with_words_that_keep_none_is_refused(folder: Path) -> None:
 def test_merging_asks_for_marks_that_stand_and_says_what_speaks_against_it(folder: Path) -> None:
     one = add(load_farm(folder), "stone", Place(*HERE, 9.0), ADA).marks[0]
     far = add(load_farm(folder), "drum", Place(HERE[0] + 0.01, HERE[1], 1.0), ADA).marks[0]
-    notes = merge(load_farm(folder), [one, far], ADA).notes
+    with pytest.raises(MisuseError, match="different kinds: drum or cylinder, stone"):
+        merge(load_farm(folder), [one, far], ADA)
+    notes = merge(load_farm(folder), [one, far], ADA, unlike_kinds=True).notes
     assert "different kinds: drum, stone" in notes[0]
     assert "m apart" in notes[1]
     gone = add(load_farm(folder), "post", Place(*HERE, 0.5), ADA).marks[0]

@@ -195,8 +195,8 @@ def test_by_hand_shapes_that_are_none(tmp_path: Path) -> None:
     ("written", "mend"),
     [
         ("03/04/2026", "2026-03-04 or 2026-04-03"),
-        ("25/12/2026", "write the year first: 2026-12-25"),
-        ("12/25/2026", "write the year first: 2026-12-25"),
+        ("31.02.2026", "write it as"),
+        ("31.13.2026", "write year, month, day"),
         ("1.6.2026 09:30", "2026-01-06 or 2026-06-01"),
         ("03/04/26", "write year, month, day"),
         ("1712010600000", "write it as"),
@@ -209,6 +209,22 @@ def test_by_hand_days_that_are_not_guessed(tmp_path: Path, written: str, mend: s
     (fault,) = faults(tmp_path, f"lon,lat,time\n-92,40,{written}\n")
     assert mend in fault.mend
     assert fault.value == written
+
+
+@pytest.mark.parametrize(
+    ("written", "read"),
+    [
+        ("20.11.2026", "2026-11-20T00:00:00"),
+        ("25/12/2026", "2026-12-25T00:00:00"),
+        ("12/25/2026", "2026-12-25T00:00:00"),
+        ("6.6.2026", "2026-06-06T00:00:00"),
+        ("20.11.2026 9:30", "2026-11-20T09:30:00"),
+        ("20-11-2026T09:30:15Z", "2026-11-20T09:30:15+00:00"),
+    ],
+)
+def test_by_hand_days_that_can_be_only_one(written: str, read: str) -> None:
+    """By hand: no month has a number over 12, and of two equal numbers either is the month."""
+    assert moment(written).isoformat() == read  # type: ignore[union-attr]
 
 
 def test_by_hand_times_that_are_read() -> None:

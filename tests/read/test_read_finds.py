@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from small_geodata import GPX, feature, geojson, point, ring, square, two_fields
 
@@ -275,6 +275,27 @@ def slowly(words: str) -> str:
     return best
 
 
+def a_note(words: str) -> str:
+    """The rule said plainly: every character of a note is kept; blanks alone are no note."""
+    return "" if words.isspace() else words
+
+
+@pytest.mark.parametrize(
+    ("note", "kept"),
+    [("\r", ""), (" \t\n", ""), ("\x85\xa0", ""), ("\x07", "\x07"), (" \x07\r", " \x07\r")],
+)
+def test_by_hand_blanks_alone_are_no_note_in_any_row(tmp_path: Path, note: str, kept: str) -> None:
+    """By hand: the same in a file of its own and beside a row with a note, CSV and GeoJSON."""
+    for others in ([], ["fine"]):
+        rows = [f'11.5,49.9,stone,"{text}"' for text in (note, *others)]
+        text = "\n".join(["lon,lat,kind,note", *rows])
+        table = finds(csv_file(tmp_path / f"n{len(others)}.csv", text))
+        assert table["note"].tolist() == [kept, *others]
+        told = [feature(point(), kind="stone", note=text) for text in (note, *others)]
+        table = finds(geojson(tmp_path / f"n{len(others)}.geojson", *told))
+        assert table["note"].tolist() == [kept, *others]
+
+
 NAMES = [
     name for row in TABLES.rows("hazard_kinds")
     for name in (row.words["label"], *row.words["aliases"].split(";"))
@@ -294,6 +315,7 @@ def test_property_kind_of_gives_a_kind_of_the_table(words: str) -> None:
 
 @settings(max_examples=40, deadline=None)
 @given(rows=st.lists(st.tuples(WORDS, PLACES), min_size=1, max_size=5))
+@example(rows=[("\r", (0.0, 0.0))])
 def test_property_csv_round_trip(
     tmp_path_factory: pytest.TempPathFactory, rows: list[tuple[str, tuple[float, float]]]
 ) -> None:
@@ -303,7 +325,7 @@ def test_property_csv_round_trip(
         writer.writerow(["lon", "lat", "kind", "note"])
         writer.writerows([lon, lat, "stone", note] for note, (lon, lat) in rows)
     table = finds(path)
-    assert table["note"].tolist() == [note for note, _ in rows]
+    assert table["note"].tolist() == [a_note(note) for note, _ in rows]
     assert [(shape.x, shape.y) for shape in table.geometry] == [place for _, place in rows]
 
 
@@ -316,5 +338,5 @@ def test_property_geojson_round_trip(
     geojson(path, *[feature(point(*place), kind="stone", note=note) for note, place in rows])
     assert json.loads(path.read_text("utf-8"))["features"]
     table = finds(path)
-    assert table["note"].tolist() == [note for note, _ in rows]
+    assert table["note"].tolist() == [a_note(note) for note, _ in rows]
     assert [(shape.x, shape.y) for shape in table.geometry] == [place for _, place in rows]

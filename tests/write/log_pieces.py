@@ -38,7 +38,7 @@ SHAPES = {
 NASTY = (
     'he said "stop", twice', "two\nlines\r\nand\rone", "\U0001f69c in the ditch", "a < b > c & d",
     "]]> &amp; <![CDATA[", "=1+1", "'=1+1", "a;=HYPERLINK(1)", 'x;"=1+1;"', "; ; ;", "\t@SUM(1)",
-    "-", "+x",
+    "-", "+x", "\r", " \t ",
     "  blanks  ", "<script>x</script>", "ünï\u2028cødé", "null", "2026-06-01", "1e5", "{\"a\": 1}",
     ' xmlns:ns1="x" xmlns="y"',
 )  # fmt: skip

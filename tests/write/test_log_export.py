@@ -103,7 +103,7 @@ def test_referee_gdal_reads_words_of_kml(tmp_path: Path) -> None:
     export(table, tmp_path / "a.kml")
     held = gpd.read_file(tmp_path / "a.kml", engine="pyogrio")
     # that reader trims blanks and takes a carriage return for a line end; the signs are what counts
-    flat = [re.sub(r"\s+", " ", text).strip() for text in held["note"]]
+    flat = [re.sub(r"\s+", " ", text).strip() for text in held["note"].fillna("")]
     assert flat == [re.sub(r"\s+", " ", text).strip() for text in NASTY]
     assert held["who"].tolist() == ["Ann"] * len(NASTY)
 

@@ -35,9 +35,12 @@ def in_order(table: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
 
 
 def held_by(suffix: str) -> Callable[[str], str]:
-    """Words as this format can hold them: XML takes blanks round a text for layout."""
+    """Words as this format can hold them: XML takes blanks round a text for layout.
+
+    Blanks alone are no words in any of them.
+    """
     if suffix not in (".gpx", ".kml"):
-        return lambda words: words
+        return lambda words: "" if words.isspace() else words
     return lambda words: _NOT_IN_XML.sub("\ufffd", words).strip()
 
 
