@@ -46,7 +46,15 @@ _SHOWN_METRIC: dict[str, tuple[float, str, int]] = {
     "m cut": (100.0, "cm", 1),
     "m gap": (1000.0, "mm", 1),
 }
-_SAME_EVERYWHERE: dict[str, int] = {"%": 0, "deg": 1, "": 2, "count": 0, "days": 0, "min": 0}
+_SAME_EVERYWHERE: dict[str, int] = {
+    "%": 0,
+    "deg": 1,
+    "": 2,
+    "count": 0,
+    "days": 0,
+    "min": 0,
+    "s": 0,
+}
 
 
 def degrees_from_percent(slope_pct: float) -> float:

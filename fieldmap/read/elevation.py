@@ -1,4 +1,4 @@
-"""Elevation, read by window; the unit of its heights is never guessed."""
+"""Elevation, read by window or by rows; the unit of its heights is never guessed."""
 
 from __future__ import annotations
 
@@ -11,37 +11,31 @@ from typing import Self
 import numpy as np
 import rasterio
 from affine import Affine
+from numpy.typing import NDArray
 from pyproj import CRS
+from rasterio.enums import MaskFlags
 from rasterio.errors import RasterioIOError
 from rasterio.windows import Window
 
 from fieldmap.crs import jacobian
 from fieldmap.errors import Fault, InputError
 from fieldmap.grid import Grid
+from fieldmap.read.height_unit import unit_of
+from fieldmap.read.heights import PLAIN, Meaning, to_metres
 from fieldmap.read.paths import plain_file
 from fieldmap.units import HEIGHT_UNITS
 
 SUFFIXES = (".tif", ".tiff")
-_UNIT_NAMES = {
-    "m": "m",
-    "metre": "m",
-    "meter": "m",
-    "metres": "m",
-    "meters": "m",
-    "ft": "ft",
-    "foot": "ft",
-    "feet": "ft",
-    "us-ft": "us-ft",
-    "ftus": "us-ft",
-    "us survey foot": "us-ft",
-}
 _MOST_CELLS = 100_000_000
 _MARGIN = 2  # cells around a window: one for the slope kernel, one against rounding
 
 
 @dataclass(frozen=True, slots=True)
 class ElevationInfo:
-    """What an elevation raster is: its cells, its unit and where it lies."""
+    """What an elevation raster is: its cells, its unit and where it lies.
+
+    ``block_rows`` is how many rows the file keeps together; reading fewer reads them all the same.
+    """
 
     path: Path
     crs: CRS
@@ -49,6 +43,7 @@ class ElevationInfo:
     shape: tuple[int, int]
     unit: str
     metres_per_unit: float
+    block_rows: int = 1
 
 
 class ElevationFile:
@@ -70,7 +65,7 @@ class ElevationFile:
     def __init__(self, name: str | Path, *, unit: str | None = None) -> None:
         path = plain_file(name, suffixes=SUFFIXES, what="elevation")
         try:
-            self._file = rasterio.open(path, driver="GTiff")
+            self._file = _opened(path)
         except RasterioIOError as error:
             raise InputError(
                 Fault(
@@ -86,6 +81,7 @@ class ElevationFile:
         except InputError:
             self._file.close()
             raise
+        self._meaning = _meaning(self._file, self.info)
 
     def __enter__(self) -> Self:
         return self
@@ -159,10 +155,49 @@ class ElevationFile:
         transform = self.info.transform @ Affine.translation(left, top)
         return Grid(heights, transform, self.info.crs, "m", "elevation")
 
-    def _metres(self, window: Window, shape: tuple[int, int] | None = None) -> np.ndarray:
+    def rows(
+        self, first: int, last: int, *, into: NDArray[np.float32] | None = None
+    ) -> NDArray[np.float32]:
+        """Heights in metres of whole rows, for work that goes down a raster of any size.
+
+        Parameters
+        ----------
+        first, last : int
+            The first row and the one after the last; cut to the raster.
+        into : ndarray of float32, shape (last - first or more, columns), optional
+            Filled from its first row on instead of a new array.
+
+        Returns
+        -------
+        ndarray, shape (rows, columns)
+            NaN where the raster has no height.
+
+        Raises
+        ------
+        InputError
+            The file cannot be read there.
+        """
+        height, width = self.info.shape
+        first, last = max(first, 0), min(last, height)
+        if first >= last:
+            return np.empty((0, width), np.float32)
+        held = None if into is None else into[: last - first]
+        return self._metres(Window(0, first, width, last - first), into=held)
+
+    def _metres(
+        self,
+        window: Window,
+        shape: tuple[int, int] | None = None,
+        *,
+        into: NDArray[np.float32] | None = None,
+    ) -> NDArray[np.float32]:
         """Heights in metres with the raster's own scale and offset applied, NaN where none."""
+        meaning = self._meaning
+        straight = into if meaning is not None and self._file.dtypes[0] == "float32" else None
         try:
-            seen = self._file.read(1, window=window, out_shape=shape, masked=True)
+            seen = self._file.read(
+                1, window=window, out=straight, out_shape=shape, masked=meaning is None
+            )
         except RasterioIOError as error:
             raise InputError(
                 Fault(
@@ -173,11 +208,17 @@ class ElevationFile:
                     where=str(self.info.path),
                 )
             ) from None
-        stored = seen.astype(np.float64).filled(np.nan)
-        heights = stored * self._file.scales[0] + self._file.offsets[0]
-        metres = heights * self.info.metres_per_unit
-        metres[~np.isfinite(metres)] = np.nan
-        return metres
+        if meaning is None:
+            stored = seen.astype(np.float64).filled(np.nan)
+            heights = stored * self._file.scales[0] + self._file.offsets[0]
+            metres = (heights * self.info.metres_per_unit).astype(np.float32)
+            metres[~np.isfinite(metres)] = np.nan
+        else:
+            metres = to_metres(seen, meaning)
+        if into is None or straight is not None:
+            return metres
+        into[:] = metres
+        return into
 
     def overview(self, bounds: tuple[float, float, float, float], *, most_px: int) -> Grid:
         """Heights in metres over a box, thinned out to be drawn; never for slopes.
@@ -202,7 +243,64 @@ class ElevationFile:
         metres = self._metres(window, shape)
         scale = Affine.scale((last - first) / shape[1], (lower - upper) / shape[0])
         transform = self.info.transform @ Affine.translation(first, upper) @ scale
-        return Grid(metres.astype(np.float32), transform, self.info.crs, "m", "elevation")
+        return Grid(metres, transform, self.info.crs, "m", "elevation")
+
+    def thinned(self, bounds: tuple[float, float, float, float], *, most_cells: int) -> Grid:
+        """Heights in metres over a box, on cells so large that there are not too many.
+
+        Parameters
+        ----------
+        bounds : tuple
+            West, south, east, north in the raster's own system; cut to the raster.
+        most_cells : int
+            With no more cells than this they stay as they are.
+
+        Returns
+        -------
+        Grid
+            A larger cell has the mean of the whole cells under it, NaN when one of them is unknown;
+            rows and columns at the end that fill no larger cell are left out.
+
+        Raises
+        ------
+        InputError
+            The raster breaks off.
+        """
+        left, top, columns, rows = _cells(self.info, bounds)
+        height, width = self.info.shape
+        first, last = max(left, 0), min(left + columns, width)
+        upper, lower = max(top, 0), min(top + rows, height)
+        across, down = max(last - first, 0), max(lower - upper, 0)
+        times = max(1, math.ceil(math.sqrt(across * down / max(most_cells, 1))))
+        shape = (down // times, across // times)
+        transform = self.info.transform @ Affine.translation(first, upper) @ Affine.scale(times)
+        if 0 in shape:
+            nothing = np.full((1, 1), np.nan, np.float32)
+            return Grid(nothing, transform, self.info.crs, "m", "elevation")
+        metres = np.empty(shape, np.float32)
+        for row in range(shape[0]):
+            window = Window(first, upper + row * times, shape[1] * times, times)
+            strip = self._metres(window).reshape(times, shape[1], times)
+            metres[row] = strip.mean(axis=(0, 2), dtype=np.float64)
+        return Grid(metres, transform, self.info.crs, "m", "elevation")
+
+
+def _opened(path: Path) -> rasterio.DatasetReader:
+    """The raster; one that is packed is unpacked by as many threads as there are processors."""
+    file = rasterio.open(path, driver="GTiff")
+    if file.compression is None:  # read straight from the disk, which threads would prevent
+        return file
+    file.close()
+    return rasterio.open(path, driver="GTiff", num_threads="ALL_CPUS")
+
+
+def small_cache(megabytes: int = 32) -> rasterio.Env:
+    """A context in which GDAL keeps few blocks that it has read.
+
+    Left to itself it keeps a twentieth of the machine's memory: much for a walk over a large
+    raster, which comes to each block once.
+    """
+    return rasterio.Env(GDAL_CACHEMAX=megabytes * 1_000_000)
 
 
 def cell_size_m(info: ElevationInfo, crs: CRS, x: float, y: float) -> float:
@@ -256,37 +354,22 @@ def _info(file: rasterio.DatasetReader, path: Path, unit: str | None) -> Elevati
             )
         )
     crs = CRS.from_wkt(file.crs.to_wkt())
-    name = _unit_of(file, crs, unit, path)
+    name = unit_of(file, crs, unit, path)
     return ElevationInfo(
-        path, crs, file.transform, (file.height, file.width), name, HEIGHT_UNITS[name]
+        path,
+        crs,
+        file.transform,
+        (file.height, file.width),
+        name,
+        HEIGHT_UNITS[name],
+        file.block_shapes[0][0],
     )
 
 
-def _unit_of(file: rasterio.DatasetReader, crs: CRS, given: str | None, path: Path) -> str:
-    said = (file.units[0] or "").strip().lower()
-    if not said and len(crs.axis_info) > 2:
-        said = crs.axis_info[2].unit_name.lower()
-    from_file = _UNIT_NAMES.get(said)
-    if given is not None and said not in ("", "unknown") and given != from_file:
-        raise InputError(
-            Fault(
-                "two units for the same heights",
-                f"{given} was given, the raster says {said}",
-                "slopes in the wrong unit are wrong by a factor, such as three for feet",
-                "mend elevation_unit or take it out; convert other units to metres",
-                where=str(path),
-            )
-        )
-    name = given or from_file
-    if name is None:
-        raise InputError(
-            Fault(
-                "heights of unknown unit",
-                said or "none said",
-                "feet taken for metres make a slope three times too steep",
-                'say elevation_unit = "m", "ft" or "us-ft" in farm.toml under [files] '
-                "(start: --elevation-unit)",
-                where=str(path),
-            )
-        )
-    return name
+def _meaning(file: rasterio.DatasetReader, info: ElevationInfo) -> Meaning | None:
+    """What the stored numbers mean; ``None`` when only the file's own mask tells what is known."""
+    flags = set(file.mask_flag_enums[0])
+    if file.dtypes[0] not in PLAIN or flags not in ({MaskFlags.all_valid}, {MaskFlags.nodata}):
+        return None
+    nodata = math.nan if file.nodata is None else float(np.float32(file.nodata))
+    return Meaning(nodata, file.scales[0], file.offsets[0], info.metres_per_unit)

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import difflib
 import tomllib
-from datetime import tzinfo
+from datetime import date, tzinfo
 from pathlib import Path, PurePath
 from typing import Annotated, Any, Literal, TypeVar
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
 from fieldmap.errors import Fault, InputError
 from fieldmap.machine import Axle, Machine, SkidShoe, Transport, Tyre
@@ -46,12 +46,16 @@ class Files(_Part):
     elevation: str | None = None
     elevation_unit: Literal["m", "ft", "us-ft"] | None = None
     elevation_made_from_cell_m: Annotated[float, Field(gt=0)] | None = None
+    elevation_error_m: Annotated[float, Field(gt=0, lt=200)] | None = None
+    elevation_product: str | None = None
     roads: str | None = None
     road_checks: str | None = None
     machines: str | None = None
     hazards: str = "hazards.gpkg"
     tracks: tuple[str, ...] = ()
     flood: str | None = None
+    flood_depth_m: Annotated[float, Field(gt=0, lt=100)] | None = None
+    flood_date: date | None = None
     swap_xy: tuple[Literal["fields", "gates", "flood"], ...] = ()
 
     @field_validator(
@@ -71,6 +75,17 @@ class Files(_Part):
         if name is not None and (not name.strip() or not name.isprintable()):
             raise ValueError("not the name of a file")
         return name
+
+    @model_validator(mode="after")
+    def _a_flood_by_depth_is_whole(self) -> Files:
+        if (self.flood_depth_m is None) != (self.flood_date is None):
+            raise ValueError(
+                "flood_depth_m and flood_date go together: a walk before the water is told from "
+                "one after it by the date"
+            )
+        if self.flood_depth_m is not None and self.elevation is None:
+            raise ValueError("flood_depth_m needs elevation: it is reckoned over the channel")
+        return self
 
     @field_validator("tracks")
     @classmethod

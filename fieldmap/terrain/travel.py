@@ -28,6 +28,26 @@ def along_pct(ground: Slope, heading_deg: float) -> Grid:
     return ground.percent.with_values(values, unit="%", name="along_pct")
 
 
+def along_at(
+    ground: Slope, headings_deg: NDArray[np.float64], at: NDArray[np.integer]
+) -> NDArray[np.float32]:
+    """Grade along several headings at some cells, as :func:`along_pct` gives it cell by cell.
+
+    Parameters
+    ----------
+    ground : Slope
+    headings_deg : ndarray, shape (headings,)
+    at : ndarray of int, shape (cells,)
+        Numbers of the cells, row by row.
+
+    Returns
+    -------
+    ndarray of float32, shape (headings, cells)
+    """
+    turn = np.radians(headings_deg[:, np.newaxis] - _aspect_or_any(ground).ravel()[at])
+    return (-ground.percent.values.ravel()[at] * np.cos(turn)).astype(np.float32)
+
+
 def across_pct(ground: Slope, heading_deg: float) -> Grid:
     """Grade across a heading in percent: m sin(B - A); negative has the right side lower.
 

@@ -56,7 +56,7 @@ class Outputs:
             shutil.rmtree(self._partial, ignore_errors=True)
             self._partial.mkdir()
         except OSError as error:
-            raise _cannot_write(self.folder, error) from error
+            raise cannot_write(self.folder, error) from error
         self._written = self._manifest()
         return self
 
@@ -70,11 +70,11 @@ class Outputs:
             if error is None:
                 self._move_into_place()
         except OSError as failure:
-            raise _cannot_write(self.folder, failure) from failure
+            raise cannot_write(self.folder, failure) from failure
         finally:
             shutil.rmtree(self._partial, ignore_errors=True)
         if isinstance(error, OSError):
-            raise _cannot_write(self.folder, error) from error
+            raise cannot_write(self.folder, error) from error
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -116,7 +116,7 @@ class Outputs:
         self._refuse_strangers()
         digests = {name: _digest(self._partial / name) for name in self._names}
         for name in self._names:
-            _flush(self._partial / name)
+            flush(self._partial / name)
             target = self.folder / name
             target.parent.mkdir(parents=True, exist_ok=True)
             (self._partial / name).replace(target)
@@ -130,7 +130,7 @@ class Outputs:
         self._written[self._group] = digests
         manifest = self._partial / MANIFEST
         manifest.write_text(json.dumps(self._written, indent=1, sort_keys=True), "utf-8")
-        _flush(manifest)
+        flush(manifest)
         manifest.replace(self.folder / MANIFEST)
 
     def _refuse_strangers(self) -> None:
@@ -160,12 +160,14 @@ def _digest(path: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def _flush(path: Path) -> None:
+def flush(path: Path) -> None:
+    """See a finished file onto the disk."""
     with path.open("rb+") as file:
         os.fsync(file.fileno())
 
 
-def _cannot_write(folder: Path, error: OSError) -> StoreError:
+def cannot_write(folder: Path, error: OSError) -> StoreError:
+    """What to tell a person when the disk refuses."""
     return StoreError(
         Fault(
             "the outputs cannot be written",
@@ -197,21 +199,28 @@ def write_whole(path: Path, make: Callable[[Path], object], *, overwrite: bool =
         Disk or permission.
     """
     partial = path.parent / f"{_PARTIAL}-{os.getpid()}"
-    _refuse_in_the_way(path, overwrite=overwrite)
+    refuse_in_the_way(path, overwrite=overwrite)
     try:
         shutil.rmtree(partial, ignore_errors=True)
         partial.mkdir()
         make(partial / path.name)
-        _flush(partial / path.name)
-        _refuse_in_the_way(path, overwrite=overwrite)
+        flush(partial / path.name)
+        refuse_in_the_way(path, overwrite=overwrite)
         (partial / path.name).replace(path)
     except OSError as error:
-        raise _cannot_write(path, error) from error
+        raise cannot_write(path, error) from error
     finally:
         shutil.rmtree(partial, ignore_errors=True)
 
 
-def _refuse_in_the_way(path: Path, *, overwrite: bool) -> None:
+def refuse_in_the_way(path: Path, *, overwrite: bool) -> None:
+    """Raise when a file of this name is there and must stay.
+
+    Raises
+    ------
+    InputError
+        It is there, and ``overwrite`` is false.
+    """
     if not overwrite and (path.exists() or path.is_symlink()):
         raise InputError(
             Fault(

@@ -11,6 +11,8 @@ from affine import Affine
 from numpy.typing import NDArray
 from pyproj import CRS, Transformer
 
+from fieldmap.crs import metric_crs
+from fieldmap.errors import InputError
 from fieldmap.grid import Grid
 from fieldmap.read.elevation import ElevationFile
 from fieldmap.terrain.slope import Slope, slope
@@ -48,8 +50,15 @@ def sampled(crs: CRS, cell: float, size: int = 81) -> tuple[Grid, NDArray, NDArr
 
 @pytest.mark.parametrize(
     ("epsg", "cell"),
-    [(32615, 10.0), (4326, 1e-4), (26915, 10.0), (3071, 10.0), (2288, 30.0)],
-    ids=["utm", "degrees", "another datum", "state plane in metres", "state plane in feet"],
+    [(32615, 10.0), (4326, 1e-4), (26915, 10.0), (3071, 10.0), (2288, 30.0), (3857, 14.0)],
+    ids=[
+        "utm",
+        "degrees",
+        "another datum",
+        "state plane in metres",
+        "state plane in feet",
+        "web mercator, whose metres are none",
+    ],
 )
 def test_one_hill_in_five_systems_referee(epsg: int, cell: float) -> None:
     """Referee: the hill's own formula. Within 0.25 percentage points: 10 m cells smooth a dome."""
@@ -57,6 +66,23 @@ def test_one_hill_in_five_systems_referee(epsg: int, cell: float) -> None:
     found = slope(grid, crs=UTM).percent.values
     inside = (slice(1, -1), slice(1, -1))
     assert np.abs(found - true_percent(east, north))[inside].max() < 0.25
+
+
+def test_web_mercator_metres_taken_for_metres_would_be_wrong_by_hand() -> None:
+    """By hand: at 45 degrees north its metre is 0.71 m, so that slopes would be 0.71 times true.
+
+    That is why no run may use it as its metric system.
+    """
+    grid, east, north = sampled(CRS.from_epsg(3857), 14.0)
+    wrong = slope(Grid(grid.values, grid.transform, UTM, "m", "elevation"), crs=UTM).percent.values
+    right = true_percent(east, north)
+    steep = np.isfinite(wrong) & (right > 8)
+    assert np.median(wrong[steep] / right[steep]) == pytest.approx(
+        np.cos(np.radians(LAT)), rel=0.02
+    )
+    for text in ("EPSG:3857", "EPSG:3395"):
+        with pytest.raises(InputError, match="stretches lengths"):
+            metric_crs(text)
 
 
 def test_bearings_are_grid_bearings_referee() -> None:
