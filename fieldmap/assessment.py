@@ -16,7 +16,9 @@ from fieldmap.farm import Farm
 from fieldmap.field_answer import Asked, FieldAnswer, answer_fields, asked_of
 from fieldmap.finding import rank
 from fieldmap.machine import Machine
+from fieldmap.risk.lie import Lie
 from fieldmap.risk.marks import flood_share
+from fieldmap.tables import Tables
 
 FIELDS_A_CHUNK = 64
 
@@ -35,12 +37,14 @@ class Assessment:
         """One row a field: the columns of ``fields.csv``.
 
         ``field_id, name, crop, area_ha, level, reason, slope_known_share, slope_p95_pct,
-        slope_max_pct, heading_deg, side_slope_max_pct, side_slope_use_max, unknown_share,
-        looked_share, flooded_share, marks, cut_height_m, skid_shoe, knife, conditioner``;
-        unknown is empty.
+        slope_max_pct, slope_error_pct, heading_deg, runs, turns, mowing_min,
+        side_slope_max_pct, side_slope_use_max, sight_ahead_min_m, speed_limit_kmh, hollows,
+        drop_offs, wet_share, unknown_share, looked_share, flooded_share, marks, cut_height_m,
+        skid_shoe, knife, conditioner``; unknown is empty.
         """
         fields = self.farm.fields.set_index("field_id")
-        rows = [_summary_row(fields.loc[one.field_id], one) for one in self.answers]
+        tables = self.farm.tables
+        rows = [_summary_row(fields.loc[one.field_id], one, tables) for one in self.answers]
         return pd.DataFrame(rows)
 
     def counts(self) -> dict[str, int]:
@@ -119,10 +123,11 @@ def _on_cluster(asked: Asked, rows: list[int], address: str) -> list[FieldAnswer
         return [answer for part in client.gather(waiting) for answer in part]
 
 
-def _summary_row(record: Any, answer: FieldAnswer) -> dict[str, Any]:
+def _summary_row(record: Any, answer: FieldAnswer, tables: Tables) -> dict[str, Any]:
     layers = answer.layers
     inside = layers.inside
-    percent = layers.ground.percent.values[inside]
+    lie = layers.lie
+    percent = lie.ground.percent.values[inside]
     settings = {finding.what: finding for finding in answer.settings}
     cut, knife = settings["cut height and skid shoe"], settings["knife"]
     level = layers.level.values[inside]
@@ -136,9 +141,15 @@ def _summary_row(record: Any, answer: FieldAnswer) -> dict[str, Any]:
         "slope_known_share": round(float(np.isfinite(percent).mean()), 4),
         "slope_p95_pct": _percentile(percent, 95),
         "slope_max_pct": _percentile(percent, 100),
-        "heading_deg": None if layers.heading is None else layers.heading.degrees,
-        "side_slope_max_pct": _percentile(np.abs(layers.across.values[inside]), 100),
-        "side_slope_use_max": _percentile(layers.use.values[inside], 100),
+        "slope_error_pct": _rounded(100 * lie.sigma, 3),
+        **_driving(lie),
+        "side_slope_max_pct": _percentile(np.abs(lie.across.values[inside]), 100),
+        "side_slope_use_max": _percentile(lie.use.values[inside], 100),
+        "sight_ahead_min_m": _percentile(lie.speed.sight_m[inside], 0),
+        "speed_limit_kmh": _percentile(lie.speed.limit_kmh[inside], 50),
+        "hollows": len(lie.hollows),
+        "drop_offs": len(lie.edges),
+        "wet_share": _wet_share(lie.water.rank[inside], tables),
         "unknown_share": round(float((level == rank("unknown")).mean()), 4),
         "looked_share": round(float(layers.enough[inside].mean()), 4),
         "flooded_share": round(flood_share(layers), 4),
@@ -148,6 +159,30 @@ def _summary_row(record: Any, answer: FieldAnswer) -> dict[str, Any]:
         "knife": knife.choice,
         "conditioner": settings["conditioner"].choice.partition(";")[0],
     }
+
+
+def _driving(lie: Lie) -> dict[str, Any]:
+    """The best line of travel and what it takes; unknown is ``None``."""
+    if lie.heading is None:
+        return dict.fromkeys(("heading_deg", "runs", "turns", "mowing_min"))
+    took = lie.heading.minutes
+    return {
+        "heading_deg": lie.heading.degrees,
+        "runs": lie.heading.runs,
+        "turns": lie.heading.turns,
+        "mowing_min": None if took is None else _rounded(took, 1),
+    }
+
+
+def _wet_share(rank_: np.ndarray, tables: Tables) -> float | None:
+    """Share of the field among the farm's wettest ground; ``None`` when some has no rank."""
+    if not np.isfinite(rank_).all():
+        return None
+    return round(float((rank_ >= tables.number("drainage.wet_rank")).mean()), 4)
+
+
+def _rounded(value: float, digits: int) -> float | None:
+    return round(value, digits) if np.isfinite(value) else None
 
 
 def _percentile(values: np.ndarray, share: float) -> float | None:

@@ -14,9 +14,8 @@ import shapely
 from pyproj import CRS
 
 from fieldmap.crs import WGS84
-from fieldmap.errors import Fault, FieldmapError, InputError, MisuseError, raise_all
-from fieldmap.farm_files import ANY_METRIC, FARM_FILE, Reading, no_fields
-from fieldmap.hazards.store import is_log
+from fieldmap.errors import Fault, FieldmapError, InputError, MisuseError
+from fieldmap.farm_files import ANY_METRIC, FARM_FILE, Reading, no_fields, raise_found
 from fieldmap.machine import Machine
 from fieldmap.network import RoadData
 from fieldmap.read.elevation import ElevationFile
@@ -87,6 +86,10 @@ class Farm:
         row = gates.iloc[int(np.argmin(np.round(away, 3)))]
         return str(row["gate_id"]), (float(row.geometry.x), float(row.geometry.y))
 
+    def with_flood(self, flood: gpd.GeoDataFrame, note: str) -> Farm:
+        """The farm with other flooded ground, and a note on where that comes from."""
+        return dataclasses.replace(self, flood=flood, notes=(*self.notes, note))
+
     def open_elevation(self) -> ElevationFile | None:
         """The elevation, opened; ``None`` when the farm has none."""
         if self.elevation is None:
@@ -108,9 +111,11 @@ def load_farm(folder: str | Path, *, with_roads: bool = True) -> Farm:
     ------
     InputError
         Every fault of every file at once.
+    StoreError
+        Nothing is wrong but that the disk, a permission or a lock stood in the way.
     """
     farm, faults = _read(Path(folder), with_roads=with_roads)
-    raise_all(faults)
+    raise_found(faults)
     if farm is None:  # a folder without a farm always has faults
         raise InputError(
             Fault("no farm here", str(folder), "nothing was read", "name a farm folder")
@@ -179,7 +184,7 @@ def _read(folder: Path, *, with_roads: bool) -> tuple[Farm | None, list[Fault]]:
     layer = reading.fields()
     # without fields the other files are read all the same, so that their faults are told too
     crs = ANY_METRIC if layer is None else CRS.from_user_input(layer.table.crs)
-    tracks, track_notes = reading.tracks(crs)
+    tracks, track_notes = reading.tracks(crs, tables)
     log = folder / settings.files.hazards
     events = reading.events()
     farm = Farm(
@@ -192,7 +197,7 @@ def _read(folder: Path, *, with_roads: bool) -> tuple[Farm | None, list[Fault]]:
         machines=reading.machines(),
         events=events,
         hazards=reading.hazards(events, crs, tables),
-        log_read=is_log(log),
+        log_read=reading.log_known(),
         tracks=tracks,
         flood=reading.flood(crs),
         elevation=reading.elevation(),
@@ -200,7 +205,7 @@ def _read(folder: Path, *, with_roads: bool) -> tuple[Farm | None, list[Fault]]:
         road_checks=reading.road_checks() if with_roads else None,
         notes=(*(() if layer is None else layer.notes), *track_notes),
     )
-    faults.extend(_unknown_kinds(farm, log))
+    faults.extend((*_unknown_kinds(farm, log), *_unknown_product(settings, tables, folder)))
     if layer is None:
         return None, faults
     on_roads = () if farm.roads is None else farm.roads.warnings
@@ -219,6 +224,22 @@ def _unknown_kinds(farm: Farm, log: Path) -> list[Fault]:
             where=str(log),
         )
         for kind in strange
+    ]
+
+
+def _unknown_product(settings: FarmSettings, tables: Tables, folder: Path) -> list[Fault]:
+    given = settings.files.elevation_product
+    names = [row.key.split(".", 1)[1] for row in tables.rows("elevation_products")]
+    if given is None or given in names:
+        return []
+    return [
+        Fault(
+            "an elevation product that the tables do not have",
+            given,
+            "the error of the heights would be unknown",
+            f"use one of {', '.join(names)}, or give elevation_error_m",
+            where=str(folder / FARM_FILE),
+        )
     ]
 
 

@@ -19,6 +19,7 @@ from fieldmap.advice.cut import cut_findings
 from fieldmap.advice.knife import knife_findings
 from fieldmap.crs import moved
 from fieldmap.farm import Farm
+from fieldmap.farm_ground import HeightError, drained, height_error, with_stage
 from fieldmap.finding import Finding, Level, rank, worst
 from fieldmap.grid import Grid
 from fieldmap.hazards.fold import fold
@@ -27,13 +28,20 @@ from fieldmap.hazards.pick_up import pick_up
 from fieldmap.hazards.reach import reach_m, reached
 from fieldmap.machine import Machine
 from fieldmap.read.elevation import ElevationFile, cell_size_m
+from fieldmap.risk.first_places import FirstPlaces, first_places
 from fieldmap.risk.ground import ground_sentences, slope_findings
-from fieldmap.risk.layers import Heights, Layers, analysis_cell_m, empty_ground, field_layers
+from fieldmap.risk.layers import Layers, empty_ground, field_layers
 from fieldmap.risk.left import left_of_field
 from fieldmap.risk.left_ground import Log, Roads, log_of, roads_of
+from fieldmap.risk.lie import Heights, Site, analysis_cell_m
+from fieldmap.risk.lie_findings import lie_findings
 from fieldmap.risk.marks import flood_share, looked_findings, mark_findings
+from fieldmap.risk.place_findings import first_findings
 from fieldmap.risk.told import Told
+from fieldmap.risk.water import FarmWater
 from fieldmap.risk.zones import zones
+
+_MOST_MARGIN_M = 1000.0  # more ground round a field than this is not read, whatever a farm asks for
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,7 +53,8 @@ class FieldAnswer:
     person can do that would change the answer. ``marks`` are ids of the hazards that reach the
     field; ``elevation`` is the window the slopes came from. ``seen`` gives the chance that a thing
     was seen, cell by cell; it works that out when it is asked. ``pick_up`` is the list to walk
-    with (:func:`fieldmap.hazards.pick_up.pick_up`).
+    with (:func:`fieldmap.hazards.pick_up.pick_up`), ``first_places`` where to look first after a
+    flood (:func:`fieldmap.risk.first_places.first_places`).
     """
 
     field_id: str
@@ -61,6 +70,7 @@ class FieldAnswer:
     elevation: Grid
     zones: gpd.GeoDataFrame
     pick_up: pd.DataFrame
+    first_places: gpd.GeoDataFrame
 
 
 class _Run(NamedTuple):
@@ -77,17 +87,21 @@ class _Run(NamedTuple):
     tree: shapely.STRtree
     log: Log
     roads: Roads | None
+    water: FarmWater | None
+    error: HeightError
 
 
 class Asked(NamedTuple):
     """What is asked of a farm: for which machine, on which day.
 
     ``history`` is the log as it stood that day (:func:`history_on`), and the farm's ``hazards``
-    what of it was there.
+    what of it was there. ``water`` is the farm's drainage; a flood given by its depth is in the
+    farm's ``flood``.
     """
 
     farm: Farm
     history: gpd.GeoDataFrame
+    water: FarmWater | None
     machine: Machine | None
     day: date
 
@@ -96,7 +110,9 @@ def asked_of(farm: Farm, machine: Machine | None, day: date) -> Asked:
     """The farm as it stood on a day, ready to be asked."""
     history = history_on(farm, day)
     hazards = history[history["stands"]].reset_index(drop=True)
-    return Asked(replace(farm, hazards=hazards), history, machine, day)
+    water = drained(farm)
+    farm = with_stage(replace(farm, hazards=hazards), water)
+    return Asked(farm, history, water, machine, day)
 
 
 def answer_fields(asked: Asked, rows: Iterable[int]) -> list[FieldAnswer]:
@@ -135,6 +151,8 @@ def _run(asked: Asked) -> _Run:
         tree=shapely.STRtree(grown.to_numpy()),
         log=log_of(name, farm.events, history, day=evening, tables=tables),
         roads=roads_of(None if farm.roads is None else farm.roads.edges, tables=tables),
+        water=asked.water,
+        error=height_error(farm),
     )
 
 
@@ -142,19 +160,25 @@ def _answer(run: _Run, row: int, elevation: ElevationFile | None) -> FieldAnswer
     farm, machine, tables = run.farm, run.machine, run.farm.tables
     record = farm.fields.iloc[row]
     field, field_id = record.geometry, record["field_id"]
-    heights = _heights(farm, field, elevation)
+    heights = _heights(run, field, elevation)
     near = np.sort(run.tree.query(field, predicate="intersects"))
     marks = run.marks.iloc[near]
     seen = field_looking(field, run.walks, sward_m=record["sward_m"])
-    layers = field_layers(field, heights, marks, seen, crs=farm.crs, machine=machine, tables=tables)
+    site = Site(_rough(record["stoniness"]), run.water)
+    layers = field_layers(
+        field, heights, marks, seen, crs=farm.crs, machine=machine, tables=tables, site=site
+    )
     log_name = farm.settings.files.hazards
+    first = _first_places(run, field, seen, layers, heights)
     told = [
         *mark_findings(field_id, marks, log_name=log_name, log_read=farm.log_read, tables=tables),
         *looked_findings(field_id, layers, seen, tables=tables),
+        *first_findings(field_id, first, tables=tables),
         *left_of_field(
             field_id, seen, run.log, run.roads, stoniness=record["stoniness"], tables=tables
         ),
         *slope_findings(field_id, layers, heights, machine, tables=tables),
+        *lie_findings(field_id, layers, heights, machine, tables=tables),
     ]
     settings = _settings(record.to_dict(), marks, layers, run)
     level = worst(one.finding.level for one in (*told, *settings))
@@ -165,13 +189,14 @@ def _answer(run: _Run, row: int, elevation: ElevationFile | None) -> FieldAnswer
         findings=_ordered(told),
         settings=tuple(one.finding for one in settings),
         to_change=_changes([*told, *settings]),
-        ground=tuple(ground_sentences(layers, heights, tables)),
+        ground=(*ground_sentences(layers, heights, tables), *first.left_out),
         marks=tuple(marks["hazard_id"]),
         layers=layers,
         seen=seen.light(),
         elevation=heights.grid,
         zones=zones(field_id, field, layers, crs=farm.crs, tables=tables),
         pick_up=_pick_up(run, field_id, field, run.places.iloc[near]),
+        first_places=first.table,
     )
 
 
@@ -207,17 +232,40 @@ def _pick_up(
     return pick_up(marks, start_xy=start_xy, tables=run.farm.tables)
 
 
-def _heights(farm: Farm, field: shapely.Geometry, elevation: ElevationFile | None) -> Heights:
+def _first_places(
+    run: _Run, field: shapely.Geometry, seen: FieldLooking, layers: Layers, heights: Heights
+) -> FirstPlaces:
+    tables = run.farm.tables
+    return first_places(
+        field,
+        seen.floods,
+        layers.lie.hollows if heights.name else None,
+        None if run.water is None else run.water.drainage,
+        crs=run.farm.crs,
+        wrack_m=tables.number("drainage.wrack_m"),
+        across_deg=tables.number("drainage.across_deg"),
+    )
+
+
+def _rough(stoniness: Any) -> bool | None:
+    return None if pd.isna(stoniness) else bool(stoniness > 0)
+
+
+def _heights(run: _Run, field: shapely.Geometry, elevation: ElevationFile | None) -> Heights:
+    """Elevation over a field and some ground round it, for hollows and edges."""
+    farm = run.farm
     if elevation is None:
         cell_m = analysis_cell_m(farm.tables)
         return Heights(empty_ground(field, farm.crs, cell_m=cell_m), cell_m, cell_m, "")
     info = elevation.info
-    outline = moved(field, farm.crs, info.crs)
+    margin_m = min(farm.tables.number("drainage.margin_m"), _MOST_MARGIN_M)
+    box = shapely.box(*shapely.buffer(field, margin_m).bounds)
+    outline = moved(box, farm.crs, info.crs)
     grid = elevation.window(outline.bounds)
     middle = outline.centroid
     cell_m = cell_size_m(info, farm.crs, middle.x, middle.y)
     made_from = farm.settings.files.elevation_made_from_cell_m or 0.0
-    return Heights(grid, cell_m, max(cell_m, made_from), info.path.name)
+    return Heights(grid, cell_m, max(cell_m, made_from), info.path.name, *run.error)
 
 
 def _ordered(told: list[Told]) -> tuple[Finding, ...]:

@@ -16,6 +16,7 @@ import shapely
 
 from fieldmap.errors import Fault, MisuseError
 from fieldmap.farm import Farm
+from fieldmap.farm_ground import flooded
 from fieldmap.finding import Level
 from fieldmap.hazards.chance import coverage_for, hardest_kind, sweep_width_m
 from fieldmap.hazards.keep_away import keep_away
@@ -180,6 +181,7 @@ def plan_search(
     ]
     if faults:
         raise MisuseError(faults)
+    farm = flooded(farm)
     evening = datetime.combine(day, time.max, farm.settings.zone())
     seen = looking(farm.tracks, farm.flood, day=evening, tables=tables)
     avoid = keep_away(farm.hazards, tables)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from fieldmap.finding import Level, rank
 from fieldmap.tables import Tables
 
-FIRST_HAZARD = 20
+FIRST_HAZARD = 40
 KEEP_OUT = "keep out"
 
 
@@ -58,6 +58,98 @@ FLOODED = Cause(
     "stood under water and was not looked at well enough since",
 )
 
+DROP = Cause(
+    10, "drop-off", "stop", KEEP_OUT, "the ground falls away here: bank, bench edge or highwall"
+)
+TURN_STOP = Cause(
+    11,
+    "steep headland",
+    "stop",
+    "up and down only",
+    "too steep to turn on: every turn stands across the slope for a moment",
+)
+MAYBE_STEEP = Cause(
+    12,
+    "perhaps too steep",
+    "unknown",
+    "go and look",
+    "may be too steep straight up and down within the error of the elevation: measure it",
+)
+MAYBE_SIDE = Cause(
+    13,
+    "perhaps side slope",
+    "unknown",
+    "go and look",
+    "may be over the side-slope limit within the error of the elevation: measure it",
+)
+TURN_UNKNOWN = Cause(
+    14,
+    "turning not known",
+    "unknown",
+    "slow",
+    "how tight the machine turns is not known, and this ground slopes",
+)
+SIGHT_UNKNOWN = Cause(
+    15,
+    "sight not known",
+    "unknown",
+    "slow",
+    "how far one sees ahead is not known for lack of elevation",
+)
+HOLLOW = Cause(
+    16,
+    "hollow",
+    "unknown",
+    "go and look",
+    "a hollow that holds water or has settled, not looked at well enough",
+)
+CREST = Cause(
+    17, "blind crest", "care", "slow", "over the brow one sees too little ahead for the field speed"
+)
+TURN_CARE = Cause(
+    18, "sloping headland", "care", "slow", "turn slower than usual here: the ground slopes"
+)
+HOLLOW_SEEN = Cause(19, "hollow looked at", "care", "slow", "a hollow that somebody walked over")
+
+MAYBE_DROP = Cause(
+    21,
+    "perhaps a highwall",
+    "unknown",
+    "go and look",
+    "near ground of unknown height: a bank or highwall may stand there",
+)
+NO_HOLD = Cause(
+    24,
+    "no braking",
+    "care",
+    "slow",
+    "on wet grass a machine may not stop here downhill, however far one sees",
+)
+
+#: These make no zone, as UNLOOKED: hatched over what else is known.
+SPEED_UNKNOWN = Cause(
+    22,
+    "field speed not known",
+    "unknown",
+    "",
+    "how fast the machine mows is not known, so nobody can tell whether it stops in what is seen",
+)
+HEADING_UNKNOWN = Cause(
+    23,
+    "best heading not known",
+    "unknown",
+    "",
+    "part of the field has no slope: with it another line of travel may be the best, and this "
+    "ground lie across it",
+)
+ERROR_UNKNOWN = Cause(
+    20,
+    "error not known",
+    "unknown",
+    "",
+    "how wrong the elevation may be is not known, so the slope may be steeper",
+)
+
 #: Makes no zone: its ground is hatched over what else is known of it.
 UNLOOKED = Cause(9, "not looked at", "unknown", "", "not looked at well enough lately")
 
@@ -72,6 +164,21 @@ GROUND_CAUSES = (
     STABILITY,
     FLOODED,
     UNLOOKED,
+    DROP,
+    TURN_STOP,
+    MAYBE_STEEP,
+    MAYBE_SIDE,
+    TURN_UNKNOWN,
+    SIGHT_UNKNOWN,
+    HOLLOW,
+    CREST,
+    TURN_CARE,
+    HOLLOW_SEEN,
+    ERROR_UNKNOWN,
+    MAYBE_DROP,
+    SPEED_UNKNOWN,
+    HEADING_UNKNOWN,
+    NO_HOLD,
 )
 
 

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
 from fieldmap.finding import Finding, Level, worst
 from fieldmap.machine import Machine
 from fieldmap.risk import causes as why
-from fieldmap.risk.layers import Heights, Layers
+from fieldmap.risk.layers import Layers
+from fieldmap.risk.lie import Heights
 from fieldmap.risk.told import SLOPE_CAUTION, Told
 from fieldmap.tables import Tables
 
+HALF_BAND = 1.6449  # standard errors to each side of the 90 percent band of one component
 _NOT_SEEN = (
     "Elevation shows no rut, hole, ditch or washout smaller than its cells, and nothing that "
     "changed since it was made. Reclaimed ground goes on settling."
@@ -31,12 +35,13 @@ def slope_findings(
     machine : Machine or None
     tables : Tables
     """
-    percent = layers.ground.percent.values[layers.inside]
+    percent = layers.lie.ground.percent.values[layers.inside]
     known = percent[np.isfinite(percent)]
     told = [_elevation(field_id, known.size / max(percent.size, 1), heights)]
     if known.size == 0:
         return told
     told.append(_cells(field_id, heights, tables))
+    told.append(_error(field_id, layers, heights, tables))
     told.append(_steep(field_id, percent, layers, heights, machine, tables))
     told.append(_side(field_id, layers, heights, machine, tables))
     return told
@@ -105,6 +110,48 @@ def _cells(field_id: str, heights: Heights, tables: Tables) -> Told:
     )
 
 
+def _error(field_id: str, layers: Layers, heights: Heights, tables: Tables) -> Told:
+    """How wrong a height may be, and what that makes of a slope."""
+    law = tables["terrain.dem_slope_error_factor"]
+    sigma = layers.lie.sigma
+    if math.isnan(sigma):
+        level: Level = "unknown"
+        words = (
+            "Nobody said how wrong the heights may be, so nobody can say how much steeper the "
+            "ground is than it looks."
+        )
+        change = (
+            "Say elevation_error_m in farm.toml, from the survey's own report, or "
+            f"elevation_product ({', '.join(product_names(tables))})"
+        )
+    else:
+        level, change = "ok", ""
+        words = (
+            f"By it the slope of one cell is known to about {HALF_BAND * 100 * sigma:.1f} "
+            "percentage points up or down, nine times in ten, when the errors of neighbouring "
+            "cells have nothing to do with each other; where they go together it can be more or "
+            "less. The levels go by the upper end."
+        )
+    return Told(
+        Finding(
+            level=level,
+            what="error of the elevation",
+            where=field_id,
+            why=words,
+            basis="assumed",
+            sources=tuple(s for s in (heights.error_source, law.source) if s),
+            value=None if math.isnan(sigma) else heights.error_m,
+            unit="m",
+        ),
+        change,
+    )
+
+
+def product_names(tables: Tables) -> list[str]:
+    """Names of the elevation products whose error the tables hold."""
+    return [row.key.split(".", 1)[1] for row in tables.rows("elevation_products")]
+
+
 def _steep(
     field_id: str,
     percent: NDArray[np.float32],
@@ -113,10 +160,14 @@ def _steep(
     machine: Machine | None,
     tables: Tables,
 ) -> Told:
-    limits = layers.limits
+    limits = layers.lie.limits
     known = percent[np.isfinite(percent)]
     level = _level(
-        percent, limits.up_down_stop_pct, limits.up_down_care_pct, heights, tables=tables
+        percent,
+        layers.lie.steep_high.values[layers.inside],
+        (limits.up_down_stop_pct, limits.up_down_care_pct),
+        heights,
+        tables=tables,
     )
     words = "The value is what nineteen cells in twenty stay under, the range ends at the steepest."
     if known.max() >= limits.up_down_stop_pct:
@@ -143,12 +194,23 @@ def _steep(
             unit="%",
             caution=SLOPE_CAUTION if level != "ok" else "",
         ),
-        _mark_off(percent, layers),
+        echo=_only_the_error(level, percent, heights, tables),
+        change=_mark_off(percent, layers)
+        or _measure(percent, layers.lie.steep_high.values[layers.inside], limits.up_down_stop_pct),
+    )
+
+
+def _measure(pct: NDArray[np.float32], high: NDArray[np.floating], stop_pct: float) -> str:
+    if not ((high >= stop_pct) & (pct < stop_pct)).any():
+        return ""
+    return (
+        "Measure the slopes marked 'go and look' with a slope meter: within the error of the "
+        "elevation they may be over the limit"
     )
 
 
 def _mark_off(percent: NDArray[np.float32], layers: Layers) -> str:
-    cells = int((percent >= layers.limits.up_down_stop_pct).sum())
+    cells = int((percent >= layers.lie.limits.up_down_stop_pct).sum())
     if cells == 0:
         return ""
     share = 100 * cells / percent.size
@@ -161,18 +223,30 @@ def _mark_off(percent: NDArray[np.float32], layers: Layers) -> str:
 def _side(
     field_id: str, layers: Layers, heights: Heights, machine: Machine | None, tables: Tables
 ) -> Told:
-    limits, heading = layers.limits, layers.heading
-    everywhere = np.abs(layers.across.values[layers.inside])
+    limits, heading = layers.lie.limits, layers.lie.heading
+    everywhere = np.abs(layers.lie.across.values[layers.inside])
     across = everywhere[np.isfinite(everywhere)]
     top = float(across.max())
-    level = _level(everywhere, limits.stop_pct, limits.care_pct, heights, tables=tables)
-    change = ""
+    level = _level(
+        everywhere,
+        layers.lie.side_high[layers.inside],
+        (limits.stop_pct, limits.care_pct),
+        heights,
+        tables=tables,
+    )
+    change = _measure(everywhere, layers.lie.side_high[layers.inside], limits.stop_pct)
     words = (
         f"Held to {limits.words}; both ways along the line of travel, which is counted from the "
         "map's grid north."
     )
     if top >= limits.stop_pct:
         words += " Ground over it is drawn as up and down only, or keep out."
+    if heading is not None and heading.stop_share > 0:
+        words += (
+            f" {100 * heading.stop_share:.1f}% of the ground is over it on this line, "
+            f"{100 * heading.stop_shares.max():.1f}% on the worst; what is too steep straight up "
+            "and down no heading cures."
+        )
     words += _partly(everywhere)
     if top >= limits.proven_pct:
         level = worst((level, "unknown"))
@@ -184,6 +258,15 @@ def _side(
             if limits.proven_pct <= 0
             else "Give the track width and the height of the centre of gravity in machines.toml, "
             "to hold the machine's own limit against the tipping angle"
+        )
+    steep = np.fmax(layers.lie.ground.percent.values, layers.lie.steep_high.values)
+    echo = _only_the_error(level, everywhere, heights, tables) and top < limits.proven_pct
+    if _runs_unsure(layers) and bool((steep[layers.inside] >= limits.care_pct).any()):
+        echo = echo or level != "unknown"
+        level = worst((level, "unknown"))
+        words += (
+            " Working width or turning radius is not known; with them another line may take "
+            "fewer runs and be the best."
         )
     choice = "" if heading is None else _heading_words(heading.degrees, heading.ties)
     return Told(
@@ -203,23 +286,44 @@ def _side(
             caution=SLOPE_CAUTION if level != "ok" else "",
         ),
         change,
+        echo=echo and level != "stop",
     )
+
+
+def _runs_unsure(layers: Layers) -> bool:
+    work = layers.lie.work
+    return work.laps is None or math.isnan(work.radius_m)
 
 
 def _level(
     pct: NDArray[np.float32],
-    stop_pct: float,
-    care_pct: float,
+    high: NDArray[np.floating],
+    limits: tuple[float, float],
     heights: Heights,
     *,
     tables: Tables,
 ) -> Level:
-    """Level of a field from the slopes of all its cells; NaN is ground nobody knows."""
+    """Level of a field from the slopes of all its cells; NaN is ground nobody knows.
+
+    ``high`` is the upper end of the slopes' band, NaN when the elevation's error is not known;
+    ``limits`` are stop and care.
+    """
+    stop_pct, care_pct = limits
     if float((pct >= stop_pct).mean()) >= tables.number("side_slopes.field_stop_share"):
         return "stop"
     if _is_blind(heights, tables) or not np.isfinite(pct).all():
         return "unknown"
-    return "care" if bool((pct >= min(care_pct, stop_pct)).any()) else "ok"
+    if math.isnan(heights.error_m) or bool(((high >= stop_pct) & (pct < stop_pct)).any()):
+        return "unknown"
+    return "care" if bool((np.fmax(pct, high) >= min(care_pct, stop_pct)).any()) else "ok"
+
+
+def _only_the_error(
+    level: Level, pct: NDArray[np.float32], heights: Heights, tables: Tables
+) -> bool:
+    """Whether all that is unknown of a slope is the elevation's error, which is told itself."""
+    known = bool(np.isfinite(pct).all()) and not _is_blind(heights, tables)
+    return level == "unknown" and math.isnan(heights.error_m) and known
 
 
 def _partly(pct: NDArray[np.float32]) -> str:
@@ -257,12 +361,12 @@ def ground_sentences(layers: Layers, heights: Heights, tables: Tables) -> list[s
             "elevation_made_from_cell_m in farm.toml."
         )
     if side > tables.number("terrain.coarse_cell_m"):
-        area = layers.inside.sum() * layers.cell_area_m2
+        area = layers.inside.sum() * layers.lie.cell_area_m2
         out.append(
             f"About {max(1, round(area / side**2))} of its cells lie on this field. "
             f"A bank or bench edge narrower than about {2 * side:.0f} m is smoothed away: "
             "slopes here are a lower bound."
         )
-    if not np.isfinite(layers.ground.percent.values[layers.inside]).all():
+    if not np.isfinite(layers.lie.ground.percent.values[layers.inside]).all():
         out.append(why.NO_ELEVATION.words.capitalize() + ": drawn hatched.")
     return out

@@ -1,10 +1,9 @@
-"""The cells of one field: slope, side slope, marks, looked-at ground; level and governing cause."""
+"""The cells of one field: the lie of the land, marks, looked-at ground; level, governing cause."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import NamedTuple
 
 import geopandas as gpd
 import numpy as np
@@ -12,58 +11,32 @@ import shapely
 from affine import Affine
 from numpy.typing import NDArray
 from pyproj import CRS
-from rasterio.features import rasterize
 
-from fieldmap.crs import moved
 from fieldmap.grid import Grid
 from fieldmap.hazards.chance import hardest_kind, sweep_width_m
 from fieldmap.hazards.looked import FieldLooking
 from fieldmap.machine import Machine
 from fieldmap.risk import causes as why
+from fieldmap.risk.burn import Burner
+from fieldmap.risk.lie import NOTHING_SAID, Heights, Lie, Site, lie_of
 from fieldmap.risk.seen import chance_cells
-from fieldmap.risk.side_slope import (
-    Heading,
-    Limits,
-    across_best,
-    best_heading,
-    limits_for,
-    side_slope_use,
-)
+from fieldmap.risk.work import usual_turn_kmh
 from fieldmap.tables import Tables
-from fieldmap.terrain.slope import Slope, slope
-
-_LEAST_CELL_M = 0.25
-
-
-class Heights(NamedTuple):
-    """Elevation over one field: metres, the side of a cell, and of the cells it was made from.
-
-    ``source_cell_m`` is greater than ``cell_m`` when the raster was resampled from a coarser
-    one: finer cells do not see more. ``name`` is the file's, "" when the farm has none.
-    """
-
-    grid: Grid
-    cell_m: float
-    source_cell_m: float
-    name: str
 
 
 @dataclass(frozen=True, eq=False)
 class Layers:
     """One field on cells: every band on the same grid, NaN outside the field.
 
-    ``cause`` holds codes of :mod:`fieldmap.risk.causes`, ``level`` ranks of
-    :data:`fieldmap.finding.LEVELS`; ``looked`` is the mean chance that the walks showed a thing of
-    the hardest kind that is looked for, ``enough`` where it is enough to count as looked at;
-    ``water`` numbers each cell's last flood from 1, and ``flooded`` is 1 where there was one.
-    ``acts`` is the cause before looking is asked about: what the zones are made of, so that
-    a side slope still shows on ground that nobody has walked.
+    ``lie`` is what the elevation says. ``cause`` holds codes of :mod:`fieldmap.risk.causes`,
+    ``level`` ranks of :data:`fieldmap.finding.LEVELS`; ``looked`` is the mean chance that the
+    walks showed a thing of the hardest kind that is looked for, ``enough`` where it is enough to
+    count as looked at; ``water`` numbers each cell's last flood from 1, and ``flooded`` is 1
+    where there was one. ``acts`` is the cause before looking is asked about: what the zones are
+    made of, so that a side slope still shows on ground that nobody has walked.
     """
 
-    inside: NDArray[np.bool_]
-    ground: Slope
-    across: Grid
-    use: Grid
+    lie: Lie
     looked: Grid
     enough: NDArray[np.bool_]
     water: NDArray[np.int16]
@@ -71,30 +44,42 @@ class Layers:
     level: Grid
     cause: Grid
     acts: Grid
-    heading: Heading | None
-    limits: Limits
-    cell_area_m2: float
+
+    @property
+    def inside(self) -> NDArray[np.bool_]:
+        """The field's cells."""
+        return self.lie.inside
 
     def bands(self) -> tuple[Grid, ...]:
         """The bands that are written out, outside the field NaN."""
-        inside = self.inside
+        lie = self.lie
+        like = lie.ground.percent
+        more = (
+            (lie.speed.sight_m, "m", "sight_ahead_m"),
+            (lie.speed.limit_kmh, "km/h", "speed_limit_kmh"),
+            (lie.speed.cause.astype(float), "", "speed_cause"),
+            (lie.water.rank, "", "wet_rank"),
+            (lie.water.hand_m, "m", "above_drainage_m"),
+        )
+        made = (like.with_values(values, unit=unit, name=name) for values, unit, name in more)
         return tuple(
-            grid.with_values(np.where(inside, grid.values, np.nan), unit=grid.unit, name=grid.name)
+            grid.with_values(
+                np.where(self.inside, grid.values, np.nan), unit=grid.unit, name=grid.name
+            )
             for grid in (
-                self.ground.percent,
-                self.ground.aspect,
-                self.across,
-                self.use,
+                lie.ground.percent,
+                lie.steep_low,
+                lie.steep_high,
+                lie.ground.aspect,
+                lie.across,
+                lie.use,
+                *made,
+                lie.hollow_m,
                 self.looked,
                 self.level,
                 self.cause,
             )
         )
-
-
-def analysis_cell_m(tables: Tables) -> float:
-    """Side of the cells that marks and zones are drawn on (m), however small it was asked for."""
-    return max(tables.number("terrain.analysis_cell_m"), _LEAST_CELL_M)
 
 
 def empty_ground(field: shapely.Geometry, crs: CRS, *, cell_m: float) -> Grid:
@@ -118,6 +103,7 @@ def field_layers(
     crs: CRS,
     machine: Machine | None,
     tables: Tables,
+    site: Site = NOTHING_SAID,
 ) -> Layers:
     """All bands of one field.
 
@@ -126,7 +112,7 @@ def field_layers(
     field : shapely geometry
         Boundary in ``crs``.
     heights : Heights
-        Elevation over the field and two cells more, in its own system.
+        Elevation over the field and some ground around it, in its own system.
     marks : GeoDataFrame
         Hazards that reach the field: ``kind`` and the reach as polygons in ``crs``.
     seen : FieldLooking
@@ -136,125 +122,152 @@ def field_layers(
     machine : Machine or None
         What is held to the slopes; of no machine nothing is known.
     tables : Tables
-        ``terrain.*``, ``side_slopes.*``, ``looking.*`` and the hazard kinds.
+        ``terrain.*``, ``side_slopes.*``, ``looking.*``, the hazard kinds and what
+        :func:`fieldmap.risk.lie.lie_of` needs.
+    site : Site
+        What else is known of the ground.
     """
-    limits = limits_for(machine, tables=tables)
-    cell_m = heights.cell_m
-    times = max(1, math.ceil(cell_m / analysis_cell_m(tables) - 1e-9))
-    coarse = slope(heights.grid, crs=crs)
-    over = moved(field, crs, heights.grid.crs).bounds
-    ground = Slope(coarse.percent.finer(times, over=over), coarse.aspect.finer(times, over=over))
-    burn = _Burner(ground.percent, crs)
-    inside = burn.touched(field)
-    width = None if machine is None else machine.working_width_m
-    heading = best_heading(ground, inside, field, limits, width_m=width, tables=tables)
-    across = across_best(ground, heading)
+    lie = lie_of(field, heights, crs=crs, machine=machine, site=site, tables=tables)
+    grid = lie.ground.percent
+    burn = Burner(grid, crs)
     water = burn.numbered([one.ground for one in seen.floods])
-    flooded = water > 0
     sweep_m = sweep_width_m(hardest_kind(seen.sward_m, tables), seen.sward_m, tables)
-    looked = chance_cells(ground.percent, inside, water, seen, crs=crs, sweep_m=sweep_m)
+    looked = chance_cells(grid, lie.inside, water, seen, crs=crs, sweep_m=sweep_m)
     enough = looked >= tables.number("looking.enough_chance")
-    blind = heights.source_cell_m > tables.number("terrain.blind_cell_m")
-    cause = _governing(
-        ground.percent.values,
-        across.values,
-        burn.codes(marks, tables),
-        flooded & ~enough,
-        limits,
-        blind=blind,
-        tables=tables,
-    )
+    cause = _governing(lie, burn.codes(marks, tables), water > 0, enough, heights, tables)
     ranks = why.level_ranks(why.all_causes(tables))
-    grid = ground.percent
-    unlooked = ~enough & (ranks[cause] < ranks[why.UNLOOKED.code])
-    governing = np.where(unlooked, why.UNLOOKED.code, cause)
+    governing = _overlaid(cause, lie, enough, ranks)
     return Layers(
-        inside=inside,
-        ground=ground,
-        across=across,
-        use=side_slope_use(across, machine, tables=tables),
+        lie=lie,
         looked=grid.with_values(looked, unit="", name="looked_at"),
         enough=enough,
         water=water,
-        flooded=grid.with_values(flooded.astype(float), unit="", name="flooded"),
+        flooded=grid.with_values((water > 0).astype(float), unit="", name="flooded"),
         level=grid.with_values(ranks[governing].astype(float), unit="", name="level"),
         cause=grid.with_values(governing.astype(float), unit="", name="governing_cause"),
         acts=grid.with_values(cause.astype(float), unit="", name="acts"),
-        heading=heading,
-        limits=limits,
-        cell_area_m2=(cell_m / times) ** 2,
     )
 
 
+def _overlaid(
+    cause: NDArray[np.int16], lie: Lie, enough: NDArray[np.bool_], ranks: NDArray[np.uint8]
+) -> NDArray[np.int16]:
+    """The causes with what is unknown of the whole field laid over all that is less bad."""
+    governing = cause.copy()
+    everywhere = np.ones(cause.shape, bool)
+    for where, one in (
+        (~enough, why.UNLOOKED),
+        (everywhere & math.isnan(lie.sigma), why.ERROR_UNKNOWN),
+        (everywhere & (not lie.work.own_speed), why.SPEED_UNKNOWN),
+        (_unsettled(lie), why.HEADING_UNKNOWN),
+    ):
+        governing[where & (ranks[governing] < ranks[one.code])] = one.code
+    return governing
+
+
+def _unsettled(lie: Lie) -> NDArray[np.bool_]:
+    """Ground whose level hangs on the line of travel, where unknown ground may choose another."""
+    percent = lie.ground.percent.values
+    if np.isfinite(percent[lie.inside]).all():
+        return np.zeros(percent.shape, bool)
+    seen = lie.speed.any_way_kmh >= lie.work.fast_kmh
+    return (_steepest(lie) >= lie.limits.care_pct) | ~seen
+
+
 def _governing(
-    percent: NDArray[np.float32],
-    across: NDArray[np.float32],
+    lie: Lie,
     marks: NDArray[np.int16],
-    unlooked: NDArray[np.bool_],
-    limits: Limits,
-    *,
-    blind: bool,
+    flooded: NDArray[np.bool_],
+    enough: NDArray[np.bool_],
+    heights: Heights,
     tables: Tables,
 ) -> NDArray[np.int16]:
     """The worst cause of each cell; between equals the first laid stays, marks first of all."""
     order = why.severities(why.all_causes(tables))
     cause = marks.copy()
-    known = np.isfinite(percent)
-    side = np.abs(across)
     for where, one in (
-        (percent >= limits.up_down_stop_pct, why.STEEP_STOP),
-        (side >= limits.stop_pct, why.SIDE_STOP),
-        (~known, why.NO_ELEVATION),
-        (unlooked, why.FLOODED),
-        (side >= limits.proven_pct, why.STABILITY),
-        (known & blind, why.BLIND),
-        (percent >= limits.up_down_care_pct, why.STEEP_CARE),
-        (side >= limits.care_pct, why.SIDE_CARE),
+        *_stops(lie),
+        (~np.isfinite(lie.ground.percent.values), why.NO_ELEVATION),
+        (flooded & ~enough, why.FLOODED),
+        *_unknowns(lie, enough, heights, tables),
+        *_cares(lie, tables),
     ):
         worse = where & (order[cause] < order[one.code])
         cause[worse] = one.code
     return cause
 
 
-class _Burner:
-    """Shapes of the run's system onto one grid of any system."""
+_Where = tuple[NDArray[np.bool_], why.Cause]
 
-    def __init__(self, grid: Grid, crs: CRS) -> None:
-        self._shape = grid.shape
-        self._affine = grid.transform
-        self._from, self._to = crs, grid.crs
 
-    def touched(self, shape: shapely.Geometry) -> NDArray[np.bool_]:
-        """Cells that the shape touches."""
-        return self._burn([(shape, 1)]) == 1
+def _stops(lie: Lie) -> tuple[_Where, ...]:
+    percent, limits = lie.ground.percent.values, lie.limits
+    return (
+        (lie.at_edge, why.DROP),
+        (percent >= limits.up_down_stop_pct, why.STEEP_STOP),
+        (np.abs(lie.across.values) >= limits.stop_pct, why.SIDE_STOP),
+        (lie.headland & (percent >= limits.stop_pct), why.TURN_STOP),
+    )
 
-    def numbered(self, shapes: list[shapely.Geometry]) -> NDArray[np.int16]:
-        """Number, from 1, of the last of the shapes that touches each cell; 0 where none does."""
-        return self._burn([(shape, number) for number, shape in enumerate(shapes, 1)])
 
-    def codes(self, marks: gpd.GeoDataFrame, tables: Tables) -> NDArray[np.int16]:
-        """Cause code of the worst mark that touches each cell."""
-        codes = why.hazard_codes(tables)
-        order = why.severities(why.all_causes(tables))
-        pairs = [
-            (shape, codes[kind]) for kind, shape in zip(marks["kind"], marks.geometry, strict=True)
-        ]
-        pairs.sort(key=lambda pair: (order[pair[1]], -pair[1]))
-        return self._burn(pairs)
+def _unknowns(
+    lie: Lie, enough: NDArray[np.bool_], heights: Heights, tables: Tables
+) -> tuple[_Where, ...]:
+    limits, speed = lie.limits, lie.speed
+    blind = heights.source_cell_m > tables.number("terrain.blind_cell_m")
+    percent = lie.ground.percent.values
+    known = np.isfinite(percent)
+    side = np.where(_may_turn(lie), percent, np.abs(lie.across.values))
+    side_high = np.where(lie.headland, lie.steep_high.values, lie.side_high)
+    return (
+        (side >= limits.proven_pct, why.STABILITY),
+        (lie.steep_high.values >= limits.up_down_stop_pct, why.MAYBE_STEEP),
+        (side_high >= limits.stop_pct, why.MAYBE_SIDE),
+        (lie.near_open_edge, why.MAYBE_DROP),
+        (lie.in_hollow & ~enough, why.HOLLOW),
+        (sloping(lie, tables) & math.isnan(lie.work.radius_m), why.TURN_UNKNOWN),
+        (known & blind, why.BLIND),
+        (known & lie.inside & np.isnan(speed.by_sight_kmh), why.SIGHT_UNKNOWN),
+        (hidden(lie) & (not lie.work.own_speed), why.SIGHT_UNKNOWN),
+    )
 
-    def _burn(self, pairs: list[tuple[shapely.Geometry, int]]) -> NDArray[np.int16]:
-        pairs = [
-            (moved(shape, self._from, self._to), code)
-            for shape, code in pairs
-            if not shape.is_empty
-        ]
-        if not pairs:
-            return np.zeros(self._shape, np.int16)
-        return rasterize(
-            pairs,
-            out_shape=self._shape,
-            transform=self._affine,
-            fill=0,
-            all_touched=True,
-            dtype="int16",
-        )
+
+def hidden(lie: Lie) -> NDArray[np.bool_]:
+    """Cells from which too little is seen ahead to stop at the field speed."""
+    return lie.speed.by_sight_kmh < lie.work.fast_kmh
+
+
+def no_hold(lie: Lie) -> NDArray[np.bool_]:
+    """Cells so steep downhill that friction leaves nothing to brake with."""
+    return lie.speed.by_sight_kmh <= 0.0
+
+
+def sloping(lie: Lie, tables: Tables) -> NDArray[np.bool_]:
+    """Ground to turn on where care begins, or where a turn at the usual speed leans to the limit.
+
+    The headland; all ground where nobody knows how deep that is.
+    """
+    steep = _may_turn(lie) & (_steepest(lie) >= lie.limits.care_pct)
+    return steep | (lie.speed.by_turn_kmh <= usual_turn_kmh(tables))
+
+
+def _may_turn(lie: Lie) -> NDArray[np.bool_]:
+    return lie.headland | math.isnan(lie.work.radius_m)
+
+
+def _steepest(lie: Lie) -> NDArray[np.float32]:
+    """The slope, or the upper end of its band where that is known."""
+    return np.fmax(lie.ground.percent.values, lie.steep_high.values)
+
+
+def _cares(lie: Lie, tables: Tables) -> tuple[_Where, ...]:
+    limits = lie.limits
+    side = np.fmax(np.abs(lie.across.values), lie.side_high)
+    return (
+        (lie.in_hollow, why.HOLLOW_SEEN),
+        (_steepest(lie) >= limits.up_down_care_pct, why.STEEP_CARE),
+        (side >= limits.care_pct, why.SIDE_CARE),
+        (no_hold(lie), why.NO_HOLD),
+        (hidden(lie), why.CREST),
+        (sloping(lie, tables), why.TURN_CARE),
+    )

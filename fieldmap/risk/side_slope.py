@@ -6,18 +6,16 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 
 from fieldmap.grid import Grid
 from fieldmap.machine import Machine
+from fieldmap.risk.work import Work
 from fieldmap.tables import Tables
 from fieldmap.tables.loader import FARM_SOURCE
 from fieldmap.terrain.slope import Slope
-from fieldmap.terrain.travel import across_pct, across_rms_pct, across_shares, headings
+from fieldmap.terrain.travel import across_pct, across_rms_pct, across_shares
 from fieldmap.units import percent_from_degrees
-
-_ROUNDING = 1e-6  # of a pass: a field of just ten widths takes ten
 
 
 class Limits(NamedTuple):
@@ -42,14 +40,19 @@ class Limits(NamedTuple):
 class Heading(NamedTuple):
     """The best line of travel: degrees from grid north, shares of known ground over the limits.
 
-    ``passes`` is ``None`` without a working width; ``ties`` are all lines that are as good.
+    ``runs``, ``turns`` and ``minutes`` are ``None`` without a working width; ``ties`` are all
+    lines that are as good; ``stop_shares`` and ``care_shares`` are those of all lines tried.
     """
 
     degrees: float
     stop_share: float
     care_share: float
-    passes: int | None
+    runs: int | None
+    turns: int | None
+    minutes: float | None
     ties: tuple[float, ...]
+    stop_shares: NDArray[np.float64]
+    care_shares: NDArray[np.float64]
 
 
 def limits_for(machine: Machine | None, *, tables: Tables) -> Limits:
@@ -130,10 +133,16 @@ def bump_roll_deg(machine: Machine, *, tables: Tables) -> float:
     )
 
 
-def side_slope_use(across: Grid, machine: Machine | None, *, tables: Tables) -> Grid:
-    """Share of the static limit that the side slope and one bump use up.
+def side_slope_use(
+    across: Grid,
+    machine: Machine | None,
+    *,
+    tables: Tables,
+    turn_deg: NDArray[np.float64] | float = 0.0,
+) -> Grid:
+    """Share of the static limit that the side slope, one bump and a turn use up.
 
-    u = tan(atan(across) + bump roll) / (T / 2h); 1 is where a rigid machine tips.
+    u = tan(atan(across) + bump roll + turn term) / (T / 2h); 1 is where a rigid machine tips.
 
     Parameters
     ----------
@@ -143,30 +152,24 @@ def side_slope_use(across: Grid, machine: Machine | None, *, tables: Tables) -> 
         Without its track width or height of the centre of gravity all is NaN: unknown.
     tables : Tables
         ``side_slopes.bump_rise_m``.
+    turn_deg : float or ndarray of the grid's shape
+        Lean of the turn, atan(v^2 / (g R)), where the machine turns; 0 elsewhere, NaN unknown.
     """
     stability = None if machine is None else machine.static_stability()
     if stability is None or machine is None:
         return across.with_values(np.full(across.shape, np.nan), unit="", name="side_slope_use")
     lean = np.arctan(np.abs(across.values.astype(np.float64)) / 100.0)
-    lean += math.radians(bump_roll_deg(machine, tables=tables))
+    lean += math.radians(bump_roll_deg(machine, tables=tables)) + np.radians(turn_deg)
     use = np.where(lean < math.pi / 2, np.tan(lean) / stability, np.inf)
-    return across.with_values(
-        np.where(np.isnan(across.values), np.nan, use), unit="", name="side_slope_use"
-    )
+    return across.with_values(np.where(np.isnan(lean), np.nan, use), unit="", name="side_slope_use")
 
 
 def best_heading(
-    ground: Slope,
-    inside: NDArray[np.bool_],
-    field: shapely.Geometry,
-    limits: Limits,
-    *,
-    width_m: float | None,
-    tables: Tables,
+    ground: Slope, inside: NDArray[np.bool_], work: Work, limits: Limits
 ) -> Heading | None:
-    """The line of travel with least ground over the limit, then least in care, then fewest passes.
+    """The line of travel with least ground over the limit, then least in care, then fewest runs.
 
-    Between lines that are alike in all three, the one with least side slope over all.
+    Between lines that are alike in these, the one with least side slope over all.
 
     Parameters
     ----------
@@ -174,36 +177,37 @@ def best_heading(
         Percent and aspect.
     inside : ndarray of bool
         The field's cells.
-    field : shapely geometry
-        The boundary in the run's metric system, for the number of passes.
+    work : Work
+        The lines of travel, with the runs and turns of each over the field's outline.
     limits : Limits
         Care and stop.
-    width_m : float or None
-        Working width; passes are not counted without it.
-    tables : Tables
-        ``side_slopes.headings``.
 
     Returns
     -------
     Heading or None
         ``None`` when no slope is known in the field.
     """
-    lines = headings(max(1, round(tables.number("side_slopes.headings"))))
+    lines = work.lines_deg
     shares = across_shares(ground, inside, lines, (limits.stop_pct, limits.care_pct))
     if np.isnan(shares).any():
         return None
-    passes = _passes(field, lines, width_m)
-    keys = np.column_stack([shares.round(9), passes])
+    known = work.laps is not None
+    runs = work.runs if known else np.zeros(len(lines))
+    keys = np.column_stack([shares.round(9), runs])
     over_all = across_rms_pct(ground, inside, lines).round(6)
-    order = np.lexsort((over_all, passes, keys[:, 1], keys[:, 0]))
+    order = np.lexsort((over_all, runs, keys[:, 1], keys[:, 0]))
     best = int(order[0])
     ties = np.flatnonzero((keys == keys[best]).all(axis=1))
     return Heading(
         float(lines[best]),
         float(shares[best, 0]),
         float(shares[best, 1]),
-        None if width_m is None else int(passes[best]),
+        int(runs[best]) if known else None,
+        int(work.turns[best]) if known else None,
+        float(work.minutes[best]) if known else None,
         tuple(float(lines[k]) for k in ties),
+        shares[:, 0],
+        shares[:, 1],
     )
 
 
@@ -214,17 +218,3 @@ def across_best(ground: Slope, heading: Heading | None) -> Grid:
             np.full(ground.percent.shape, np.nan), unit="%", name="across_pct"
         )
     return across_pct(ground, heading.degrees)
-
-
-def _passes(
-    field: shapely.Geometry, lines: NDArray[np.float64], width_m: float | None
-) -> NDArray[np.int64]:
-    if width_m is None:
-        return np.zeros(len(lines), np.int64)
-    turn = np.radians(lines)
-    count = np.zeros(len(lines))
-    for part in shapely.get_parts(field):  # each part of a field is mown by itself
-        corners = shapely.get_coordinates(part)
-        sideways = corners[:, :1] * np.cos(turn) - corners[:, 1:] * np.sin(turn)
-        count += np.ceil(np.ptp(sideways, axis=0) / width_m - _ROUNDING)
-    return count.astype(np.int64)

@@ -36,7 +36,7 @@ def zones(
     """
     causes = all_causes(tables)
     order = severities(causes)
-    cells = math.ceil(tables.number("looking.sliver_m2") / layers.cell_area_m2)
+    cells = math.ceil(tables.number("looking.sliver_m2") / layers.lie.cell_area_m2)
     codes = merged_slivers(layers.acts.values.astype(np.int16), order, cells=cells)
     found = _polygons(layers.acts, np.where(layers.inside, codes, 0), crs)
     rows = []

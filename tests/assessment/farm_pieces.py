@@ -15,6 +15,8 @@ from fieldmap.intake import take_in
 
 CELL_M, CELLS = 5.0, 32
 WEST, NORTH = 500_000.0, 4_500_000.0
+#: Cells more on each side: a field needs heights as far round it as a highwall reaches.
+ROUND = 4
 
 
 def copied_farm(place: Path, demo_geodata: Path) -> Farm:
@@ -27,12 +29,12 @@ def copied_farm(place: Path, demo_geodata: Path) -> Farm:
 
 
 def small_grounds(place: Path, crs: CRS) -> dict[str, Path]:
-    """Small elevations, 160 m square: gentle, with a side slope, half steep, and with a gap."""
-    row, column = np.indices((CELLS, CELLS), dtype=float)
+    """Small elevations, 160 m square and 20 m more: gentle, side slope, half steep, with a gap."""
+    row, column = np.indices((CELLS + 2 * ROUND, CELLS + 2 * ROUND), dtype=float) - ROUND
     gentle = 0.03 * CELL_M * column
     half = np.where(column > CELLS / 2, 0.4, 0.02) * CELL_M * (column - CELLS / 2)
     holed = gentle.copy()
-    holed[10:14, 10:14] = -9999.0
+    holed[ROUND + 10 : ROUND + 14, ROUND + 10 : ROUND + 14] = -9999.0
     dome = 12.0 * np.exp(-((row - 16) ** 2 + (column - 16) ** 2) / 60)
     held = {
         "gentle": gentle,
@@ -48,13 +50,14 @@ def small_grounds(place: Path, crs: CRS) -> dict[str, Path]:
             out[name],
             "w",
             driver="GTiff",
-            width=CELLS,
-            height=CELLS,
+            width=CELLS + 2 * ROUND,
+            height=CELLS + 2 * ROUND,
             count=1,
             dtype="float32",
             nodata=-9999.0,
             crs=rasterio.CRS.from_wkt(crs.to_wkt()),
-            transform=Affine(CELL_M, 0, WEST, 0, -CELL_M, NORTH),
+            transform=Affine(CELL_M, 0, WEST, 0, -CELL_M, NORTH)
+            @ Affine.translation(-ROUND, -ROUND),
         ) as file:
             file.write(values.astype(np.float32), 1)
             file.units = ("m",)

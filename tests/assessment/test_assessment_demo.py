@@ -23,8 +23,9 @@ DAY = date(2026, 6, 9)
 MACHINE = "pull-39"
 COLUMNS = [
     "field_id", "name", "crop", "area_ha", "level", "reason", "slope_known_share", "slope_p95_pct",
-    "slope_max_pct",
-    "heading_deg", "side_slope_max_pct", "side_slope_use_max", "unknown_share", "looked_share",
+    "slope_max_pct", "slope_error_pct", "heading_deg", "runs", "turns", "mowing_min",
+    "side_slope_max_pct", "side_slope_use_max", "sight_ahead_min_m", "speed_limit_kmh", "hollows",
+    "drop_offs", "wet_share", "unknown_share", "looked_share",
     "flooded_share", "marks", "cut_height_m", "skid_shoe", "knife", "conditioner",
 ]  # fmt: skip
 
@@ -150,7 +151,7 @@ def test_the_growers_own_figure_is_cited_by_hand(demo_assessed: Assessment) -> N
 def test_the_tables_override_is_cited_by_hand(demo_farm: Farm) -> None:
     """By hand: the machine without a limit of its own is held to the farm's 14 %."""
     (answer,) = assess(demo_farm, day=DAY, machine_id="rear-3", field_ids=["S8"]).answers
-    assert answer.layers.limits.care_pct == 14.0
+    assert answer.layers.lie.limits.care_pct == 14.0
     assert "farm" in about(answer, "side slope on the best heading").sources
 
 

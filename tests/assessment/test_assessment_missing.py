@@ -35,6 +35,8 @@ MACHINE: dict[str, Any] = {
     "name": "the mower",
     "kind": "pull-type",
     "working_width_m": 3.0,
+    "turning_radius_m": 5.0,
+    "field_speed_kmh": 10.0,
     "track_width_m": 1.9,
     "cg_height_m": 0.9,
     "skid_shoes": [{"name": "base", "cut_height_m": 0.07}, {"name": "high", "cut_height_m": 0.1}],
@@ -50,8 +52,11 @@ def small_farm(demo: Farm, ground: Path | None, case: dict[str, Any]) -> Farm:
     row |= {"stoniness": case["stoniness"], "lodged": case["lodged"], "area_ha": FIELD.area / 1e4}
     row |= {"sward_m": np.nan if case["sward_m"] is None else case["sward_m"]}
     fields = gpd.GeoDataFrame([row], geometry=[FIELD], crs=demo.crs)
+    said = {"elevation_product": None, "elevation_error_m": case["error_m"]}
+    files = demo.settings.files.model_copy(update=said)
     return dataclasses.replace(
         demo,
+        settings=demo.settings.model_copy(update={"files": files}),
         fields=fields,
         events=events(demo, case["kinds"] if case["log"] else ()),
         log_read=case["log"],
@@ -134,6 +139,7 @@ def clean(**given_: Any) -> dict[str, Any]:
         "walked": 1.0,
         "flooded": False,
         "roads": True,
+        "error_m": 0.1,
         **given_,
     }
 
@@ -186,9 +192,18 @@ def test_all_known_and_nothing_against_it_by_hand(
         {"walked": 0.0},
         {"walked": 0.5},
         {"machine": None},
+        {"error_m": None},
         *(
             {"machine": {key: held for key, held in MACHINE.items() if key != gone}}
-            for gone in ("cg_height_m", "track_width_m", "skid_shoes", "knives", "conditioner")
+            for gone in (
+                "cg_height_m",
+                "track_width_m",
+                "working_width_m",
+                "field_speed_kmh",
+                "skid_shoes",
+                "knives",
+                "conditioner",
+            )
         ),
     ],
     ids="-".join,
@@ -225,27 +240,30 @@ cases = st.fixed_dictionaries(
         "walked": st.sampled_from([0.0, 0.6, 1.0]),
         "flooded": st.booleans(),
         "roads": st.just(True),
+        "error_m": st.sampled_from([0.02, 0.1, 0.6]),
         "machine": st.fixed_dictionaries(
             {},
             optional={
                 "side_slope_limit_pct": st.sampled_from([8.0, 20.0, 45.0]),
                 "up_down_limit_pct": st.sampled_from([15.0, 35.0]),
                 "cg_height_m": st.sampled_from([0.7, 1.1, 1.4]),
+                "turning_radius_m": st.sampled_from([3.5, 9.0]),
+                "field_speed_kmh": st.sampled_from([6.0, 16.0]),
             },
         ).map(lambda own: {**MACHINE, **own}),
     }
 )
 grounds = st.sampled_from(["gentle", "side", "half", "holed", "dome"])
 without = st.sampled_from(
-    ["cg_height", "track_width", "stoniness", "crop", "lodged", "sward_m", "tracks", "elevation",
-     "machine", "roads"]
+    ["cg_height_m", "track_width_m", "turning_radius_m", "field_speed_kmh", "stoniness", "crop",
+     "lodged", "sward_m", "tracks", "elevation", "error_m", "machine", "roads"]
 )  # fmt: skip
 
 
 def less_of(case: dict[str, Any], gone: str) -> dict[str, Any]:
     less = dict(case)
-    if gone in ("cg_height", "track_width"):
-        less["machine"] = {**case["machine"], f"{gone}_m": None}
+    if gone in case["machine"]:
+        less["machine"] = {**case["machine"], gone: None}
     elif gone == "tracks":
         less["walked"] = 0.0
     elif gone != "elevation":

@@ -14,7 +14,7 @@ import fieldmap
 
 CALLS = {
     "load_tables", "load_farm", "check_farm", "take_in", "assess", "plan_move", "plan_search",
-    "write_assessment", "write_move", "write_search",
+    "survey_slopes", "write_assessment", "write_move", "write_search", "write_survey",
 }  # fmt: skip
 
 
@@ -44,6 +44,9 @@ def test_by_hand_the_whole_job(demo_geodata: Path, tmp_path: Path) -> None:
     page, *_ = fieldmap.write_move(move, farm, tmp_path, day="2026-06-09")
     assert page.suffix == ".html"
     assert page.is_file()
+    found = fieldmap.survey_slopes(farm, machine=farm.machine("rear-3"), field_ids=["S5"])
+    page, table = fieldmap.write_survey(found, tmp_path / "slopes", day=date(2026, 6, 9))
+    assert (page.name, table.name) == ("slopes.html", "slopes.csv")
     assert fieldmap.load_tables().number("side_slopes.stop_pct") > 0
 
 

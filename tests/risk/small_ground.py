@@ -13,7 +13,8 @@ from pyproj import CRS
 from fieldmap.grid import Grid
 from fieldmap.hazards.looked import FieldLooking, Flood, Steps
 from fieldmap.machine import Machine
-from fieldmap.risk.layers import Heights, Layers, field_layers
+from fieldmap.risk.layers import Layers, field_layers
+from fieldmap.risk.lie import Heights
 from fieldmap.tables import Tables, load_tables
 
 UTM = CRS.from_epsg(32615)
@@ -33,16 +34,20 @@ def mower(**given: object) -> Machine:
         "track_width_m": 2.0,
         "cg_height_m": 1.0,
         "working_width_m": 4.0,
+        "turning_radius_m": 5.0,
+        "field_speed_kmh": 11.0,
     }
     return Machine.model_validate({**known, **given})
 
 
-def heights(values: object, *, cell_m: float = 5.0, source_cell_m: float = 0.0) -> Heights:
-    """Heights whose lower left corner is the corner of the fields below."""
+def heights(
+    values: object, *, cell_m: float = 5.0, source_cell_m: float = 0.0, error_m: float = 1e-6
+) -> Heights:
+    """Heights whose lower left corner is the corner of the fields below; all but exact."""
     held = np.asarray(values, np.float32)
     top = SOUTH + held.shape[0] * cell_m
     grid = Grid(held, Affine(cell_m, 0, WEST, 0, -cell_m, top), UTM, "m", "elevation")
-    return Heights(grid, cell_m, max(cell_m, source_cell_m), "elevation.tif")
+    return Heights(grid, cell_m, max(cell_m, source_cell_m), "elevation.tif", error_m, "farm")
 
 
 def plane(east: float, north: float, *, cells: int = 24, cell_m: float = 5.0) -> np.ndarray:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -27,9 +28,11 @@ from small_ground import (
 
 from fieldmap.finding import rank
 from fieldmap.grid import Grid
+from fieldmap.machine import Machine
 from fieldmap.risk import causes
 from fieldmap.risk.ground import slope_findings
-from fieldmap.risk.layers import Heights, Layers, _governing, empty_ground, field_layers
+from fieldmap.risk.layers import Layers, _governing, empty_ground, field_layers
+from fieldmap.risk.lie import Heights
 from fieldmap.risk.side_slope import limits_for
 
 FIELD = box(20, 20, 100, 100)
@@ -43,6 +46,43 @@ def share(layers: Layers, level: str) -> float:
     return float((ranks[layers.inside] == rank(level)).mean())  # type: ignore[arg-type]
 
 
+def governing(
+    percent: float,
+    side: float,
+    *,
+    mark: str = "",
+    unlooked: bool = False,
+    cell_m: float = 5.0,
+    machine: Machine | None = None,
+    **more: object,
+) -> str:
+    """What governs one cell of which so much is known; ``more`` replaces parts of its lie."""
+    one = np.ones((1, 1))
+    given = {
+        "inside": one > 0,
+        "ground": SimpleNamespace(percent=SimpleNamespace(values=percent * one)),
+        "across": SimpleNamespace(values=side * one),
+        "steep_high": SimpleNamespace(values=(percent + 1.0) * one),
+        "side_high": (abs(side) + 0.5) * one,
+        "headland": one < 0,
+        "in_hollow": one < 0,
+        "at_edge": one < 0,
+        "near_open_edge": one < 0,
+        "speed": SimpleNamespace(by_sight_kmh=np.inf * one, by_turn_kmh=np.inf * one),
+        "work": SimpleNamespace(radius_m=5.0, fast_kmh=11.0, own_speed=True),
+        "limits": limits_for(machine or mower(), tables=TABLES),
+    }
+    code = _governing(
+        SimpleNamespace(**{**given, **more}),
+        np.full((1, 1), KINDS[mark] if mark else 0, np.int16),
+        np.array([[unlooked]]),
+        np.array([[not unlooked]]),
+        Heights(None, cell_m, cell_m, "elevation.tif"),
+        TABLES,
+    )
+    return ALL[int(code[0, 0])].key
+
+
 # slope %, side slope %, mark, flooded and unlooked -> what governs
 @pytest.mark.parametrize(
     ("percent", "side", "mark", "unlooked", "governs"),
@@ -50,6 +90,8 @@ def share(layers: Layers, level: str) -> float:
         (5.0, 5.0, "", False, "none"),
         (5.0, -16.0, "", False, "some side slope"),
         (22.0, 16.0, "", False, "rather steep"),
+        (29.1, 5.0, "", False, "perhaps too steep"),
+        (19.1, 5.0, "", False, "rather steep"),
         (26.0, 25.0, "", False, "side slope"),
         (30.0, 30.0, "", False, "steep"),
         (math.nan, math.nan, "", False, "no elevation"),
@@ -75,16 +117,8 @@ def test_the_worst_cause_governs_by_hand(
     percent: float, side: float, mark: str, unlooked: bool, governs: str
 ) -> None:
     """By hand: care under unknown under stop; of two that stop, the one that keeps out."""
-    code = _governing(
-        np.array([[percent]], np.float32),
-        np.array([[side]], np.float32),
-        np.array([[KINDS[mark] if mark else 0]], np.int16),
-        np.array([[unlooked]]),
-        limits_for(mower(), tables=TABLES),
-        blind=False,
-        tables=TABLES,
-    )
-    assert ALL[int(code[0, 0])].key == governs
+    found = governing(percent, side, mark=mark, unlooked=unlooked)
+    assert found == governs
 
 
 @pytest.mark.parametrize(
@@ -98,16 +132,7 @@ def test_the_worst_cause_governs_by_hand(
 )
 def test_blind_cells_call_gentle_ground_unknown_by_hand(percent: float, governs: str) -> None:
     """By hand: a cell that sees no bank cannot call ground gentle; steep it can."""
-    code = _governing(
-        np.array([[percent]], np.float32),
-        np.array([[min(percent, 10.0)]], np.float32),
-        np.zeros((1, 1), np.int16),
-        np.zeros((1, 1), bool),
-        limits_for(mower(), tables=TABLES),
-        blind=True,
-        tables=TABLES,
-    )
-    assert ALL[int(code[0, 0])].key == governs
+    assert governing(percent, min(percent, 10.0), cell_m=31.0) == governs
 
 
 @pytest.mark.parametrize(
@@ -120,22 +145,57 @@ def test_blind_cells_call_gentle_ground_unknown_by_hand(percent: float, governs:
         ({"cg_height_m": None, "side_slope_limit_pct": 30.0}, 31.0, "side slope"),
         ({"side_slope_limit_pct": 30.0}, 16.0, "none"),
         ({"side_slope_limit_pct": 30.0}, 19.0, "some side slope"),
+        ({}, 24.6, "perhaps side slope"),
+        ({}, 14.6, "some side slope"),
     ],
 )
 def test_what_is_not_known_of_the_machine_by_hand(
     machine: dict[str, object], side: float, governs: str
 ) -> None:
     """By hand: the user's own limit alone proves nothing beyond the tool's care limit of 15 %."""
-    code = _governing(
-        np.array([[min(side, 19.9)]], np.float32),
-        np.array([[side]], np.float32),
-        np.zeros((1, 1), np.int16),
-        np.zeros((1, 1), bool),
-        limits_for(mower(**machine), tables=TABLES),
-        blind=False,
-        tables=TABLES,
-    )
-    assert ALL[int(code[0, 0])].key == governs
+    held = mower(**machine)
+    assert governing(min(side, 18.9), side, machine=held) == governs
+
+
+YES = np.ones((1, 1), bool)
+INF, NAN, SEVEN, TWELVE = (np.full((1, 1), one) for one in (np.inf, np.nan, 7.0, 12.0))
+
+
+@pytest.mark.parametrize(
+    ("percent", "more", "governs"),
+    [
+        (5.0, {"at_edge": YES}, "drop-off"),
+        (31.0, {"at_edge": YES}, "drop-off"),
+        (5.0, {"near_open_edge": YES}, "perhaps a highwall"),
+        (25.0, {"headland": YES}, "steep headland"),
+        (25.0, {}, "rather steep"),
+        (5.0, {"in_hollow": YES}, "hollow looked at"),
+        (5.0, {"in_hollow": YES, "unlooked": True}, "flooded, not looked at"),
+        (5.0, {"speed": SimpleNamespace(by_sight_kmh=SEVEN, by_turn_kmh=INF)}, "blind crest"),
+        (5.0, {"speed": SimpleNamespace(by_sight_kmh=TWELVE, by_turn_kmh=INF)}, "none"),
+        (
+            5.0,
+            {"speed": SimpleNamespace(by_sight_kmh=NAN, by_turn_kmh=INF)},
+            "sight not known",
+        ),
+        (
+            5.0,
+            {"speed": SimpleNamespace(by_sight_kmh=INF, by_turn_kmh=SEVEN)},
+            "sloping headland",
+        ),
+        (
+            5.0,
+            {
+                "speed": SimpleNamespace(by_sight_kmh=INF, by_turn_kmh=SEVEN),
+                "work": SimpleNamespace(radius_m=math.nan, fast_kmh=11.0, own_speed=True),
+            },
+            "turning not known",
+        ),
+    ],
+)
+def test_the_lie_of_the_land_by_hand(percent: float, more: dict[str, object], governs: str) -> None:
+    """By hand: edges keep out, headlands count the full slope, brows and turns slow down."""
+    assert governing(percent, 5.0, **more) == governs
 
 
 def test_a_drum_is_not_hidden_by_a_stone_regression() -> None:
@@ -188,8 +248,8 @@ def test_a_field_off_the_elevation_is_unknown_by_hand() -> None:
     ground = heights(np.full((24, 24), np.nan))
     layers = layers_of(FIELD, ground)
     assert share(layers, "unknown") == 1.0
-    assert layers.heading is None
-    assert np.isnan(layers.use.values).all()
+    assert layers.lie.heading is None
+    assert np.isnan(layers.lie.use.values).all()
     (told,) = slope_findings("F", layers, ground, mower(), tables=TABLES)
     assert told.finding.level == "unknown"
     assert told.change
@@ -210,7 +270,7 @@ def test_cells_are_split_not_blurred_by_hand() -> None:
     """By hand: 30 m cells become 5 m cells; blind begins above 30 m, or by what they came from."""
     flat, field = np.zeros((7, 7)), box(40, 40, 160, 160)
     layers = layers_of(field, heights(flat, cell_m=30.0))
-    assert layers.cell_area_m2 == pytest.approx(25.0)
+    assert layers.lie.cell_area_m2 == pytest.approx(25.0)
     assert share(layers, "ok") == 1.0
     assert share(layers_of(field, heights(flat, cell_m=30.1)), "unknown") == 1.0
     assert share(layers_of(field, heights(flat, cell_m=30.0, source_cell_m=90.0)), "unknown") == 1.0
@@ -264,4 +324,4 @@ def test_a_raster_in_degrees_says_the_same_property() -> None:
         tables=TABLES,
     )
     assert share(layers, "stop") == pytest.approx(0.5, abs=0.03)
-    assert np.nanmax(layers.ground.percent.values) == pytest.approx(40.0, abs=0.1)
+    assert np.nanmax(layers.lie.ground.percent.values) == pytest.approx(40.0, abs=0.1)

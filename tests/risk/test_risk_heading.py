@@ -11,9 +11,12 @@ from small_ground import TABLES, UTM, box, heights, layers_of, mower, plane
 
 from fieldmap.risk.ground import slope_findings
 from fieldmap.risk.side_slope import Heading, best_heading, limits_for
+from fieldmap.risk.work import work_over
 from fieldmap.terrain.slope import slope
 
 SQUARE = box(20, 20, 100, 100)
+#: a turn of 2 m radius with 4 m working width takes 4 m: one lap
+ONE_LAP = TABLES.with_overrides({"passes.laps_least": 1})
 
 
 def headed(
@@ -21,8 +24,9 @@ def headed(
 ) -> Heading | None:
     ground = slope(heights(values).grid, crs=UTM)
     inside = np.ones(ground.percent.shape, bool)
-    limits = limits_for(mower(), tables=TABLES)
-    return best_heading(ground, inside, field, limits, width_m=width_m, tables=TABLES)
+    machine = mower(working_width_m=width_m, turning_radius_m=2.0)
+    work = work_over(field, machine, tables=ONE_LAP)
+    return best_heading(ground, inside, work, limits_for(machine, tables=TABLES))
 
 
 @pytest.mark.parametrize(
@@ -45,34 +49,47 @@ def test_ties_stay_under_the_care_limit_by_hand() -> None:
     assert set(found.ties) == {0, 5, 10, 15, 20, 25, 155, 160, 165, 170, 175}
 
 
-def test_level_ground_takes_fewest_passes_by_hand() -> None:
-    """By hand: 80 m by 20 m with 4 m: 5 passes the long way, 20 the short."""
+def test_level_ground_takes_fewest_runs_by_hand() -> None:
+    """By hand: 80 m by 20 m at 4 m: inside one lap 72 m by 12 m, 3 runs the long way, 18 across."""
     found = headed(plane(0.0, 0.0), box(20, 20, 100, 40), width_m=4.0)
     assert found is not None
-    assert (found.degrees, found.passes, found.ties) == (90.0, 5, (90.0,))
+    assert (found.degrees, found.runs, found.turns, found.ties) == (90.0, 3, 2, (90.0,))
+
+
+def test_minutes_by_hand() -> None:
+    """By hand: a lap of 184 m and 3 runs of 72 m at 11 km/h; 2 turns of 2 pi at 5 km/h and 5 s."""
+    found = headed(plane(0.0, 0.0), box(20, 20, 100, 40), width_m=4.0)
+    assert found is not None
+    driving = (2 * (76 + 16) + 3 * 72) / (11_000 / 60)
+    turning = 2 * (2 * np.pi / (5_000 / 60) + 5 / 60)
+    assert found.minutes == pytest.approx(driving + turning, rel=1e-3)
 
 
 def test_parts_are_mown_by_themselves_by_hand() -> None:
-    """By hand: two strips 20 m wide with 40 m between: 5 passes each, not 20 over all."""
+    """By hand: two strips 20 m wide with 40 m between: 3 runs each in a lap, not 20 in all."""
     strips = shapely.union(box(0, 0, 20, 100), box(60, 0, 80, 100))
     found = headed(plane(0.0, 0.0), strips, width_m=4.0)
     assert found is not None
-    assert (found.degrees, found.passes) == (0.0, 10)
+    assert (found.degrees, found.runs) == (0.0, 6)
 
 
-def test_a_hole_takes_no_more_passes_by_hand() -> None:
-    """By hand: a pond in the middle does not change how often one drives by."""
-    pond = shapely.difference(box(0, 0, 40, 100), box(10, 40, 30, 60))
+def test_a_hole_splits_the_runs_by_hand() -> None:
+    """By hand: 40 m by 100 m with a pond of 12 m by 20 m, one lap round each: inside lie 8 strips.
+
+    The pond with its lap takes 20 m of the 32 m: four strips lie wholly beside it and are cut in
+    two; the one at each side of it keeps 2 m of ground and goes on.
+    """
+    pond = shapely.difference(box(0, 0, 40, 100), box(14, 40, 26, 60))
     found = headed(plane(0.0, 0.0), pond, width_m=4.0)
     assert found is not None
-    assert (found.degrees, found.passes) == (0.0, 10)
+    assert (found.degrees, found.runs) == (0.0, 4 + 2 * 4)
 
 
-def test_passes_are_not_known_without_a_width_by_hand() -> None:
+def test_runs_are_not_known_without_a_width_by_hand() -> None:
     """By hand: no width, no count; and not a count of none."""
     found = headed(plane(0.0, 0.0))
     assert found is not None
-    assert found.passes is None
+    assert (found.runs, found.turns, found.minutes) == (None, None, None)
     assert len(found.ties) == 36
 
 
@@ -113,7 +130,7 @@ def test_turning_the_landscape_turns_the_heading_property(seed: int, steep: floa
     assert (first.stop_share, first.care_share) == pytest.approx(
         (turned.stop_share, turned.care_share), abs=1e-9
     )
-    assert first.passes == turned.passes
+    assert first.runs == turned.runs
 
 
 def test_no_headings_asked_for_still_tries_one_regression() -> None:
@@ -122,6 +139,7 @@ def test_no_headings_asked_for_still_tries_one_regression() -> None:
     ground = slope(heights(plane(0.1, 0.0)).grid, crs=UTM)
     inside = np.ones(ground.percent.shape, bool)
     limits = limits_for(mower(), tables=mine)
-    found = best_heading(ground, inside, SQUARE, limits, width_m=3.0, tables=mine)
+    work = work_over(SQUARE, mower(), tables=mine)
+    found = best_heading(ground, inside, work, limits)
     assert found is not None
     assert found.ties == (0.0,)

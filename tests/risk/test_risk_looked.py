@@ -36,7 +36,7 @@ from fieldmap.grid import Grid
 from fieldmap.hazards.chance import hardest_kind, looked_for_kinds, sweep_width_m
 from fieldmap.hazards.looked import FieldLooking
 from fieldmap.risk import causes
-from fieldmap.risk.layers import Heights, Layers, field_layers
+from fieldmap.risk.layers import Layers, field_layers
 from fieldmap.risk.marks import looked_findings
 from fieldmap.risk.seen import chance_cells
 from fieldmap.risk.told import Told
@@ -265,7 +265,7 @@ def test_marks_and_water_together_by_hand() -> None:
         seen = seen_in(FIELD, (walked, ALL_OVER), floods=((FLOOD, FIELD),))
         layers = field_layers(
             FIELD,
-            Heights(FLAT.grid, FLAT.cell_m, FLAT.source_cell_m, FLAT.name),
+            FLAT,
             lying,
             seen,
             crs=UTM,

@@ -1,0 +1,256 @@
+"""What the lie of a field says of driving and of places, in levels, figures and words."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import shapely
+from small_ground import (
+    AFTER,
+    SOUTH,
+    TABLES,
+    UTM,
+    WEST,
+    box,
+    heights,
+    layers_of,
+    marks,
+    mower,
+    plane,
+    seen_in,
+    there_and_back,
+)
+
+from fieldmap.grid import Grid
+from fieldmap.machine import Machine
+from fieldmap.risk.layers import Site, field_layers
+from fieldmap.risk.lie import Heights
+from fieldmap.risk.lie_findings import lie_findings
+from fieldmap.risk.place_findings import share_of, share_words
+from fieldmap.risk.told import Told
+from fieldmap.risk.water import FarmWater
+from fieldmap.tables import Tables
+from fieldmap.terrain.drainage import Drainage
+
+CELL_M, CELLS = 4.0, 30
+FIELD = box(30, 30, 90, 86)
+SEEN = seen_in(FIELD, (AFTER, there_and_back(28, 28, 92, 90, apart_m=1.0)), sward_m=0.1)
+
+
+def said(
+    values: np.ndarray,
+    machine: Machine | None = None,
+    *,
+    error_m: float = 1e-6,
+    source_cell_m: float = 0.0,
+    site: Site | None = None,
+    tables: Tables = TABLES,
+    field: shapely.Geometry = FIELD,
+) -> dict[str, Told]:
+    """All that is told of a field's lie, by what it is about."""
+    one = machine or mower()
+    ground = heights(values, cell_m=CELL_M, error_m=error_m, source_cell_m=source_cell_m)
+    layers = field_layers(
+        field, ground, marks(), SEEN, crs=UTM, machine=one, tables=tables,
+        site=site or Site(rough=False),
+    )  # fmt: skip
+    told = lie_findings("F", layers, ground, one, tables=tables)
+    return {one.finding.what: one for one in told}
+
+
+def flat() -> np.ndarray:
+    return np.zeros((CELLS, CELLS))
+
+
+def sloping(percent: float) -> np.ndarray:
+    return plane(percent / 100, 0.0, cells=CELLS, cell_m=CELL_M)
+
+
+def test_level_ground_by_hand() -> None:
+    """By hand: nothing against it, with the figures behind it."""
+    found = said(flat())
+    levels = {what: one.finding.level for what, one in found.items() if what != "wet ground"}
+    assert set(levels.values()) == {"ok"}
+    assert all(one.change == "" for what, one in found.items() if what != "wet ground")
+    speed = found["field speed limit"].finding
+    assert (speed.value, speed.low, speed.high) == (11.0, 11.0, 11.0)
+    assert "the machine's own field speed on 100% of the field" in speed.why
+
+
+@pytest.mark.parametrize(
+    ("percent", "error_m", "level", "change"),
+    [
+        (5.0, 1e-6, "ok", ""),
+        (14.4, 1e-6, "ok", ""),
+        (14.6, 1e-6, "care", ""),
+        (24.0, 0.1, "unknown", "Measure the headland"),
+        (25.0, 1e-6, "stop", "Turn on gentler ground"),
+        (5.0, float("nan"), "unknown", ""),
+    ],
+)
+def test_turning_by_hand(percent: float, error_m: float, level: str, change: str) -> None:
+    """By hand: at 8 km/h and 5 m a turn leans 5.75 deg, which leaves 14.6 % of 25 %."""
+    told = said(sloping(percent), error_m=error_m)["turning on the headland"]
+    assert told.finding.level == level
+    assert told.change.startswith(change)
+    assert bool(told.change) == bool(change)
+    assert told.finding.limit == 25.0
+    assert told.finding.value == pytest.approx(percent, rel=1e-4)
+    assert told.echo == np.isnan(error_m)  # NaN: told by the elevation's error already
+    assert bool(told.finding.caution) == (level != "ok")
+
+
+def test_turning_without_a_radius_by_hand() -> None:
+    """By hand: gentle ground needs no radius, 10 % does; the machine's file is asked for it."""
+    one = mower(turning_radius_m=None)
+    assert said(sloping(5.0), one)["turning on the headland"].finding.level == "ok"
+    told = said(sloping(10.0), one)["turning on the headland"]
+    assert (told.finding.level, told.change) == (
+        "unknown",
+        "Give turning_radius_m in machines.toml",
+    )
+    assert "radius that is not known" in told.finding.why
+
+
+def test_a_hole_on_the_headland_by_hand() -> None:
+    """By hand: where a slope of the headland is not known, turning there is not known."""
+    values = sloping(5.0)
+    values[9, 9] = np.nan
+    assert said(values)["turning on the headland"].finding.level == "unknown"
+
+
+def test_sight_on_coarse_cells_by_hand() -> None:
+    """By hand: cells over 10 m show no brow that hides a person; at 10 m they are taken."""
+    assert said(flat(), source_cell_m=10.0)["sight ahead"].finding.level == "ok"
+    told = said(flat(), source_cell_m=10.1)["sight ahead"]
+    assert (told.finding.level, told.change[:25]) == ("unknown", "Get finer elevation to se")
+
+
+def test_a_brow_is_said_by_hand() -> None:
+    """By hand: 3 m down within a cell hide what lies below."""
+    values = flat()
+    values[15:] = -3.0
+    mine = TABLES.with_overrides({"side_slopes.headings": 1, "edges.steep_pct": 200})
+    found = said(values, tables=mine)
+    assert found["sight ahead"].finding.level == "care"
+    assert "the ground hides a low thing" in found["sight ahead"].finding.why
+    assert "leaves to brake with" in found["sight ahead"].finding.why
+    assert found["sight ahead"].change.startswith("Slow down before the brows")
+    assert found["field speed limit"].finding.level == "care"
+
+
+def test_no_speed_given_by_hand() -> None:
+    """By hand: the fast end of the usual is taken, and both findings are unknown."""
+    found = said(flat(), mower(field_speed_kmh=None))
+    assert found["sight ahead"].finding.level == "unknown"
+    assert found["sight ahead"].change == "Give field_speed_kmh in machines.toml"
+    assert found["field speed limit"].finding.level == "unknown"
+    assert "default field speed" in found["field speed limit"].finding.why
+
+
+def test_runs_and_turns_by_hand() -> None:
+    """By hand: 60 by 56 m, two laps of 4 m: 44 by 40 m are left, ten strips east and west."""
+    told = said(flat(), mower(turning_radius_m=2.0))["runs and turns"]
+    assert told.finding.choice == "10 runs, 9 turns"
+    laps = 2 * (56 + 52) + 2 * (48 + 44)
+    turn_min = (2 * np.pi / 5 * 3.6 + 5) / 60
+    assert told.finding.value == pytest.approx(
+        (laps + 440) / (11_000 / 60) + 9 * turn_min, rel=1e-3
+    )
+    bare = said(flat(), mower(working_width_m=None))["runs and turns"]
+    assert (bare.finding.level, bare.change) == ("unknown", "Give working_width_m in machines.toml")
+
+
+def test_hollows_by_hand() -> None:
+    """By hand: two pits, 0.5 and 1 m; the value is the deeper. One of 0.2 m is none."""
+    values = flat()
+    values[12:15, 10:13], values[12:15, 17:20], values[17:19, 10:12] = -0.5, -1.0, -0.2
+    told = said(values)["hollows"]
+    assert (told.finding.level, told.finding.value, told.change) == ("care", 1.0, "")
+    assert "deepest of 2" in told.finding.why
+    unseen = field_layers(
+        FIELD, heights(values, cell_m=CELL_M), marks(), seen_in(FIELD), crs=UTM, machine=mower(),
+        tables=TABLES,
+    )  # fmt: skip
+    (left,) = [
+        one
+        for one in lie_findings("F", unseen, heights(values, cell_m=CELL_M), mower(), tables=TABLES)
+        if one.finding.what == "hollows"
+    ]
+    assert left.finding.level == "unknown"
+    assert left.change == "Go and look at 2 hollows on foot before driving there"
+
+
+@pytest.mark.parametrize(
+    ("wall", "at", "words", "keep"),
+    [
+        (8.0, 5, "1 edge where the ground falls away, 1 highwall among them", 30),
+        (4.5, 10, "1 edge where the ground falls away", 5),
+    ],
+)
+def test_edges_by_hand(wall: float, at: int, words: str, keep: float) -> None:
+    """By hand: 8 m on 4 m cells are held for a highwall, 4.5 m for a bank; each is kept from."""
+    values = flat()
+    values[:at] = wall
+    told = said(values)["drop-offs and bench edges"]
+    assert (told.finding.level, told.finding.value) == ("care", pytest.approx(wall))
+    assert told.change == f"Mark off {words}"
+    assert told.finding.limit == 4.0  # two cells of 4 m at 50 %
+    lie = layers_of(FIELD, heights(values, cell_m=CELL_M)).lie
+    foot = 120 - 4 * at - 4  # the patch is a cell on each side of the wall
+    zone = lie.edges["zone"].iloc[0]
+    middle = WEST + 60
+    assert zone.covers(shapely.Point(middle, SOUTH + foot - keep + 0.1))
+    assert not zone.covers(shapely.Point(middle, SOUTH + foot - keep - 0.1))
+    assert (lie.at_edge & lie.inside).any()
+
+
+def test_an_edge_beside_ground_of_no_slope_by_hand() -> None:
+    """By hand: no slope is known in the field, but there is a wall beside it: that is said."""
+    values = flat()
+    values[:5] = 8.0
+    values[8:] = np.nan
+    found = said(values)
+    assert set(found) == {"runs and turns", "drop-offs and bench edges"}
+    assert found["drop-offs and bench edges"].finding.level == "unknown"
+    assert set(said(np.full((CELLS, CELLS), np.nan))) == {"runs and turns"}
+
+
+def wet_farm(rank: np.ndarray, cut: float = 0.0) -> Site:
+    ground: Heights = heights(rank, cell_m=CELL_M)
+    grid = ground.grid
+    none = grid.with_values(np.full(grid.shape, np.nan), unit="", name="none")
+    cuts: Grid = grid.with_values(np.full(grid.shape, cut), unit="", name="cut")
+    return Site(
+        False, FarmWater(Drainage(none, none, none, none, none, cuts), grid, CELL_M, CELL_M)
+    )
+
+
+@pytest.mark.parametrize(
+    ("rows", "unknown", "level"),
+    [(14, False, "care"), (3, False, "ok"), (14, True, "unknown"), (0, False, "ok")],
+)
+def test_wet_ground_by_hand(rows: int, unknown: bool, level: str) -> None:
+    """By hand: from three tenths of the field among the wettest tenth on, care."""
+    rank = np.full((CELLS, CELLS), 0.5)
+    rank[8 : 8 + rows] = 0.9
+    if unknown:
+        rank[15, 15] = np.nan
+    told = said(flat(), site=wet_farm(rank, cut=1.0))["wet ground"]
+    assert told.finding.level == level
+    assert "beyond the elevation" in told.finding.why
+    assert bool(told.change) == unknown
+    dry = said(flat(), site=wet_farm(rank))["wet ground"]
+    assert "beyond the elevation" not in dry.finding.why
+
+
+def test_shares_in_words_by_hand() -> None:
+    """By hand: what is there is never rounded to nothing; no cells have no share."""
+    assert [share_words(one) for one in (0.0, 1e-6, 0.01, 0.5, 1.0)] == [
+        "0%",
+        "less than 1%",
+        "1%",
+        "50%",
+        "100%",
+    ]
+    assert share_of(np.array([], bool)) == 0.0

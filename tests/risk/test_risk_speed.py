@@ -1,0 +1,195 @@
+"""How fast a field may be driven: stopping, turning, rough ground, and what is not known."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from small_ground import TABLES, UTM, box, heights, layers_of, marks, mower, plane, seen_in
+
+from fieldmap.risk import causes
+from fieldmap.risk.layers import Layers, Site, field_layers
+from fieldmap.risk.lie import Heights
+from fieldmap.risk.lie_findings import lie_findings
+from fieldmap.risk.speed import DEFAULT, OWN, ROUGH, SIGHT, TURN, UNKNOWN, reckoned_radius_m
+from fieldmap.risk.work import work_over
+from fieldmap.tables import Tables
+from fieldmap.terrain.stopping import stopping_distance_m
+
+CELL_M, CELLS = 4.0, 60
+FIELD = box(20, 20, 220, 220)
+ALL = causes.all_causes(TABLES)
+#: One line of travel, north and south, and no drop-offs: for brows that are steep themselves.
+NORTH = TABLES.with_overrides({"side_slopes.headings": 1, "edges.steep_pct": 200})
+LAZY = {"reaction_s": 2.5, "friction": 0.2}
+
+
+def on_plane(
+    east: float,
+    north: float = 0.0,
+    *,
+    tables: Tables = TABLES,
+    rough: bool | None = False,
+    **own: object,
+) -> tuple[Layers, Heights]:
+    ground = heights(plane(east, 0.0, cells=CELLS, cell_m=CELL_M), cell_m=CELL_M)
+    return smooth(ground, tables=tables, rough=rough, **own), ground
+
+
+def smooth(
+    ground: Heights, *, tables: Tables = TABLES, rough: bool | None = False, **own: object
+) -> Layers:
+    return field_layers(
+        FIELD, ground, marks(), seen_in(FIELD), crs=UTM, machine=mower(**own), tables=tables,
+        site=Site(rough=rough),
+    )  # fmt: skip
+
+
+def middle(values: np.ndarray) -> float:
+    row, column = (size // 2 for size in values.shape)
+    return float(values[row, column])
+
+
+def level_of(layers: Layers, ground: Heights, what: str) -> str:
+    told = lie_findings("F", layers, ground, mower(), tables=TABLES)
+    (found,) = [one.finding.level for one in told if one.finding.what == what]
+    return found
+
+
+@pytest.mark.parametrize(
+    ("rough", "own", "limit", "cause"),
+    [
+        (False, 11.0, 11.0, OWN),
+        (True, 11.0, 8.0, ROUGH),
+        (None, 11.0, 8.0, ROUGH),
+        (True, 6.0, 6.0, OWN),
+        (False, None, 11.0, DEFAULT),
+    ],
+)
+def test_what_governs_on_level_ground_by_hand(
+    rough: bool | None, own: float | None, limit: float, cause: int
+) -> None:
+    """By hand: the machine's own, the default, or 8 km/h on ground that may be rough."""
+    layers, _ = on_plane(0.0, rough=rough, field_speed_kmh=own)
+    assert middle(layers.lie.speed.limit_kmh) == limit
+    assert middle(layers.lie.speed.cause) == cause
+
+
+def test_a_turn_on_a_slope_by_hand() -> None:
+    """By hand: limit 25 % is 14.04 deg, 12 % are 6.84: sqrt(g 5 tan 7.19 deg) = 2.488 m/s."""
+    layers, _ = on_plane(0.12, field_speed_kmh=20.0)
+    speed = layers.lie.speed
+    assert float(speed.limit_kmh[8, 3]) == pytest.approx(2.488 * 3.6, rel=1e-3)
+    assert speed.cause[8, 3] == TURN
+    assert middle(speed.by_turn_kmh) == math.inf
+    assert middle(speed.limit_kmh) == 20.0
+
+
+def test_the_turn_counts_the_upper_end_of_the_slope_by_hand() -> None:
+    """By hand: with an error of the heights the ground may be steeper, and the turn slower."""
+    ground = heights(plane(0.12, 0.0, cells=CELLS, cell_m=CELL_M), cell_m=CELL_M, error_m=0.3)
+    unsure = smooth(ground).lie
+    lean = math.degrees(math.atan(unsure.steep_high.values[8, 3] / 100))
+    fast = 3.6 * math.sqrt(9.80665 * 5.0 * math.tan(math.radians(14.0362 - lean)))
+    assert float(unsure.speed.by_turn_kmh[8, 3]) == pytest.approx(fast, rel=1e-3)
+    assert lean > 8.5
+
+
+@pytest.mark.parametrize(("radius", "reckoned"), [(None, 3.0), (1.0, 3.0), (3.0, 3.0), (9.0, 9.0)])
+def test_the_radius_turns_are_reckoned_with_by_hand(radius: float | None, reckoned: float) -> None:
+    """By hand: 3 m when it is not known, and for what can turn tighter and does so at a walk."""
+    work = work_over(FIELD, mower(turning_radius_m=radius), tables=TABLES)
+    assert reckoned_radius_m(work, TABLES) == reckoned
+
+
+def brow(height_m: float) -> Heights:
+    """Level ground on both sides of a step that runs west to east; the north is the lower side."""
+    values = np.zeros((CELLS, CELLS))
+    values[:30] = -height_m
+    return heights(values, cell_m=CELL_M)
+
+
+def test_a_brow_across_the_field_by_hand() -> None:
+    """By hand: 11 km/h need 10 m; an eye at 2 m some way behind the edge does not see 3 m below it.
+
+    Nor does it see the upper ground from the foot. Along the brow nothing is hidden.
+    """
+    layers = smooth(brow(3.0), tables=NORTH)
+    fast = layers.lie.speed.by_sight_kmh[:, layers.level.shape[1] // 2]
+    hides = (fast > 0.0) & (fast < 11.0)  # on the step itself there is no braking
+    rows = np.flatnonzero(hides) - (layers.level.shape[0] // 2)
+    assert hides.any()
+    assert rows.max() >= 1  # on the upper side, in the south
+    assert np.abs(rows).max() * CELL_M < 15.0  # farther away the step is not reached in time
+    code = layers.acts.values[np.flatnonzero(hides)[-1], layers.level.shape[1] // 2]
+    assert ALL[int(code)].key == "blind crest"
+    along = smooth(heights(brow(3.0).grid.values.T, cell_m=CELL_M), tables=NORTH)
+    assert middle(along.lie.speed.by_sight_kmh) == math.inf
+
+
+def test_the_worse_of_both_ways_by_hand() -> None:
+    """By hand: a brow hides the ground from one side only; it is driven from both."""
+    upper = brow(3.0).grid.values
+    for values in (upper, upper[::-1]):
+        one = smooth(heights(values, cell_m=CELL_M), tables=NORTH)
+        assert (one.lie.speed.by_sight_kmh[20:40, 25] < 11.0).any()
+
+
+def test_seeing_far_enough_but_not_braking_by_hand() -> None:
+    """By hand: on 21 % downhill a friction of 0.2 leaves nothing to brake with; on 19 % 155 m."""
+    mine = TABLES.with_overrides(
+        {"side_slopes.up_down_care_pct": 30, "side_slopes.up_down_stop_pct": 40}
+    )
+    steep, ground = on_plane(0.21, tables=mine)
+    assert middle(steep.lie.speed.by_sight_kmh) == 0.0
+    assert ALL[int(middle(steep.acts.values))].key == "no braking"
+    assert middle(steep.lie.speed.limit_kmh) == 0.0
+    assert level_of(steep, ground, "sight ahead") == "care"
+    nearly, ground = on_plane(0.19, tables=mine, field_speed_kmh=19.0)
+    need = float(stopping_distance_m(19.0, grade=-0.19, **LAZY))
+    assert need == pytest.approx(155.2, abs=0.1)
+    assert nearly.lie.speed.range_m == 100.0
+    assert middle(nearly.lie.speed.by_sight_kmh) < 19.0  # 100 m are seen, no more is looked for
+
+
+def test_it_is_looked_as_far_as_the_machine_needs_by_hand() -> None:
+    """By hand: at 11 km/h on level ground 7.64 m of reaction and 2.38 m of braking."""
+    layers, ground = on_plane(0.0)
+    assert layers.lie.speed.range_m == pytest.approx(7.639 + 2.381, abs=2e-3)
+    assert middle(layers.lie.speed.sight_m) == pytest.approx(layers.lie.speed.range_m)
+    assert level_of(layers, ground, "sight ahead") == "ok"
+
+
+def test_a_short_range_proves_nothing_regression() -> None:
+    """Regression: a farm that said nobody looks farther than 2 m had no blind crest at all."""
+    mine = TABLES.with_overrides({"stopping.farthest_m": 2})
+    layers, ground = on_plane(0.0, tables=mine)
+    assert middle(layers.lie.speed.by_sight_kmh) < 3.0
+    assert level_of(layers, ground, "sight ahead") == "care"
+
+
+def test_ground_of_no_slope_has_no_speed_by_hand() -> None:
+    """By hand: a hole has no limit, and its cause says so."""
+    values = plane(0.02, 0.0, cells=CELLS, cell_m=CELL_M)
+    values[30, 30] = np.nan
+    layers = smooth(heights(values, cell_m=CELL_M))
+    unknown = np.isnan(layers.lie.ground.percent.values) & layers.inside
+    assert unknown.sum() == 9
+    assert np.isnan(layers.lie.speed.limit_kmh[unknown]).all()
+    assert (layers.lie.speed.cause[unknown] == UNKNOWN).all()
+
+
+def test_the_brow_governs_the_speed_by_hand() -> None:
+    """By hand: before the brow the speed is what sight allows, below the machine's own."""
+    one = smooth(brow(3.0), tables=NORTH)
+    speed = one.lie.speed
+    slow = (speed.by_sight_kmh < 11.0) & one.inside
+    assert (speed.cause[slow] == SIGHT).mean() > 0.9
+    assert (speed.limit_kmh[slow] <= speed.by_sight_kmh[slow]).all()
+
+
+def test_layers_of_is_rough_when_nobody_says_by_hand() -> None:
+    """By hand: a field of which no stoniness is said is reckoned as rough."""
+    ground = heights(plane(0.0, 0.0, cells=CELLS, cell_m=CELL_M), cell_m=CELL_M)
+    assert middle(layers_of(FIELD, ground).lie.speed.limit_kmh) == 8.0
