@@ -33,10 +33,12 @@ _ROOMS = {
     "assess": "fieldmap.assessment",
     "plan_move": "fieldmap.journey",
     "plan_search": "fieldmap.search",
+    "survey_slopes": "fieldmap.survey",
     "take_in": "fieldmap.intake",
     "write_assessment": "fieldmap.write",
     "write_move": "fieldmap.write",
     "write_search": "fieldmap.write",
+    "write_survey": "fieldmap.write",
 }
 __all__ = [
     "__version__",
@@ -46,10 +48,12 @@ __all__ = [
     "load_tables",
     "plan_move",
     "plan_search",
+    "survey_slopes",
     "take_in",
     "write_assessment",
     "write_move",
     "write_search",
+    "write_survey",
 ]
 
 if TYPE_CHECKING:
@@ -58,8 +62,9 @@ if TYPE_CHECKING:
     from fieldmap.intake import take_in
     from fieldmap.journey import plan_move
     from fieldmap.search import plan_search
+    from fieldmap.survey import survey_slopes
     from fieldmap.tables import load_tables
-    from fieldmap.write import write_assessment, write_move, write_search
+    from fieldmap.write import write_assessment, write_move, write_search, write_survey
 
 
 def __getattr__(name: str) -> Any:

@@ -20,8 +20,9 @@ FLOORS: dict[str, float] = {
     "read": 2, "terrain": 2, "hazards": 2, "roads": 2,
     "risk": 3,
     "advice": 4,
-    "farm_files": 4.4, "farm": 4.5, "field_answer": 4.55,
+    "farm_files": 4.4, "farm": 4.5, "farm_ground": 4.52, "field_answer": 4.55,
     "intake": 4.6, "logbook": 4.6, "search": 4.6, "assessment": 4.6, "journey": 4.6,
+    "survey": 4.6,
     "write": 5,
     "cli": 7,
 }  # fmt: skip
@@ -42,6 +43,7 @@ DOORS = {
     "pyogrio": {"read", "write"}, "osmium": {"read"}, "osmnx": {"read", "roads"},
     "sqlite3": {"hazards/store.py", "hazards/layout.py"}, "gpxpy": {"read", "write"},
     "distributed": {"assessment.py"}, "PIL": {"read"}, "defusedxml": {"read"},
+    "pyflwdir": {"terrain"},
 }  # fmt: skip
 #: rasterio opens files only behind these doors; its array functions are used by risk as well.
 RASTER_OPENERS = {"read", "write"}

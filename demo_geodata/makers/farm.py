@@ -166,6 +166,7 @@ crs = "EPSG:26915"
 fields      = "fields.gpkg"
 gates       = "gates.geojson"
 elevation   = "elevation.tif"
+elevation_product = "lidar"        # whose error is taken: see `fieldmap values elevation_products`
 roads       = "roads.osm.pbf"
 road_checks = "road_checks.csv"
 machines    = "machines.toml"

@@ -3,12 +3,21 @@
 from __future__ import annotations
 
 import re
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from fieldmap.cli.options import Day, Debug, Folder, Json, MachineId, Out, Overwrite, Strict
+from fieldmap.cli.options import (
+    Day,
+    Debug,
+    Folder,
+    Json,
+    MachineId,
+    Out,
+    Overwrite,
+    Strict,
+    target,
+)
 from fieldmap.cli.reply import Reply, columns, err
 from fieldmap.errors import Fault, MisuseError, StoreError
 
@@ -51,9 +60,9 @@ def assess(
     day = asked_day(date, farm.settings.zone())
     err(f"assessing {len(field or farm.fields)} fields ...")
     done = _assessed(farm, day=day, machine_id=machine, field_ids=field or (), cluster=cluster)
-    target = out or _target(folder, field or [])
+    where = out or target(folder, field or [])
     err("writing ...")
-    written = write_assessment(done, target, pages=pages, overwrite=overwrite)
+    written = write_assessment(done, where, pages=pages, overwrite=overwrite)
     rows = [(one.field_id, one.level, one.reason) for one in done.answers]
     counts = ", ".join(f"{number} {level}" for level, number in done.counts().items())
     return Reply(
@@ -62,21 +71,11 @@ def assess(
             *columns(rows, head=("field", "answer", "why")),
             "",
             f"{len(rows)} fields: {counts}. 'ok' means that nothing was found against it, no more.",
-            f"open {written[0]}" if pages else f"written to {target}",
+            f"open {written[0]}" if pages else f"written to {where}",
         ],
-        warnings=farm.notes,
+        warnings=done.farm.notes,
         attention=any(one.level in ("stop", "unknown") for one in done.answers),
     )
-
-
-def _target(folder: Path, field_ids: list[str]) -> Path:
-    """The outputs; some fields alone go beside them, so that the farm's stay whole."""
-    outputs = folder / "outputs"
-    if not field_ids:
-        return outputs
-    from fieldmap.write.names import page_name
-
-    return outputs / f"only-{page_name('-'.join(field_ids))}"
 
 
 def _assessed(farm: Farm, *, cluster: str | None, **asked: Any) -> Assessment:

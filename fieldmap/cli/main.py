@@ -10,7 +10,7 @@ from typing import Any
 
 import typer
 
-from fieldmap.cli import assess, check, demo, hazards, move, search, start, values, version
+from fieldmap.cli import assess, check, demo, hazards, move, search, slopes, start, values, version
 from fieldmap.cli.reply import STRICT_EXIT, Reply, envelope, err, out, print_json
 from fieldmap.errors import Fault, FieldmapError, told
 
@@ -31,6 +31,7 @@ app.command("check", short_help="Read every input and list every fault.")(check.
 app.command("assess", short_help="Risk, findings, mower settings, maps and sheets.")(assess.assess)
 app.command("move", short_help="Check a road move before the machine is on the road.")(move.move)
 app.command("search", short_help="What was looked at, what not, and lines to walk.")(search.search)
+app.command("slopes", short_help="Slopes of many fields at once, with a plot.")(slopes.slopes)
 app.command("values", short_help="Trade figures with their sources.")(values.values)
 app.command("version", short_help="Versions of everything that can change an answer.")(
     version.version

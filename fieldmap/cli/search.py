@@ -6,16 +6,16 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from fieldmap.cli.options import Day, Debug, Folder, Json, Out, Overwrite, Strict
+from fieldmap.cli.options import Day, Debug, Folder, Json, Out, Overwrite, Strict, target
 from fieldmap.cli.reply import Reply, columns, err
 
 if TYPE_CHECKING:
     from fieldmap.search import FieldSearch
-    from fieldmap.tables import Tables
     from fieldmap.units import System
 
 _MINUTES_AN_HOUR = 60.0
 _LONG_MIN = 8 * _MINUTES_AN_HOUR
+_HEAD = ("field", "looked at", "as wished", "to look at", "lines", "walk", "each", "from")
 
 
 def search(
@@ -48,6 +48,7 @@ def search(
     del json, debug, strict
     from fieldmap.cli.day import asked_day
     from fieldmap.farm import load_farm
+    from fieldmap.read.kinds import asked_kind
     from fieldmap.search import plan_search
     from fieldmap.write.search import search_json, write_search
 
@@ -57,28 +58,16 @@ def search(
         farm,
         day=asked_day(date, farm.settings.zone()),
         chance=chance,
-        kind=None if kind is None else _kind(kind, farm.tables),
+        kind=None if kind is None else asked_kind(kind, farm.tables),
         field_ids=field or (),
         walkers=walkers,
     )
-    written = write_search(plan, out or folder / "outputs", overwrite=overwrite)
+    written = write_search(plan, out or target(folder, field or []), overwrite=overwrite)
     rows = [_row(one, farm.settings.units) for one in plan.fields]
     return Reply(
         result=search_json(plan) | {"files": [str(path) for path in written]},
         lines=[
-            *columns(
-                rows,
-                head=(
-                    "field",
-                    "looked at",
-                    "as wished",
-                    "to look at",
-                    "lines",
-                    "walk",
-                    "each",
-                    "from",
-                ),
-            ),
+            *columns(rows, head=_HEAD),
             "",
             *_long(plan.fields),
             "A walk finds what can be seen from it. What is buried or wrapped in the sward stays.",
@@ -97,16 +86,6 @@ def _long(fields: tuple[FieldSearch, ...]) -> list[str]:
         "Walks of more than a day: look for bigger things first (--kind), share the walk",
         "(--walkers), ask for a lower --chance, or look again when the sward is short (sward_m).",
     ]
-
-
-def _kind(words: str, tables: Tables) -> str:
-    """A kind by its key, or by the words people use; words that name none are left to be told."""
-    from fieldmap.read.kinds import UNKNOWN_KIND, kind_of
-
-    if f"hazard_kinds.{words}" in tables.constants:
-        return words
-    found = kind_of(words, tables)
-    return words if found == UNKNOWN_KIND else found
 
 
 def _row(one: FieldSearch, units: System) -> tuple[str, ...]:

@@ -27,6 +27,18 @@ def start(
     elevation_unit: Annotated[
         str | None, typer.Option("--elevation-unit", metavar="UNIT", help="m, ft or us-ft.")
     ] = None,
+    elevation_error_m: Annotated[
+        float | None,
+        typer.Option("--elevation-error-m", metavar="M", help="Standard error of a height."),
+    ] = None,
+    elevation_product: Annotated[
+        str | None,
+        typer.Option(
+            "--elevation-product",
+            metavar="WORD",
+            help="Whose error is taken: see 'fieldmap values elevation_products'.",
+        ),
+    ] = None,
     roads: Annotated[
         Path | None, typer.Option("--roads", metavar="FILE", help="OpenStreetMap extract.")
     ] = None,
@@ -74,7 +86,13 @@ def start(
         "machines": machines,
         "flood": flood,
     }
-    words = {"elevation_unit": elevation_unit, "field_id": field_id, "swap_xy": swap_xy or None}
+    words = {
+        "elevation_unit": elevation_unit,
+        "elevation_error_m": elevation_error_m,
+        "elevation_product": elevation_product,
+        "field_id": field_id,
+        "swap_xy": swap_xy or None,
+    }
     made, notes = start_folder(
         folder,
         {key: path for key, path in given.items() if path is not None},

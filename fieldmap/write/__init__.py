@@ -3,5 +3,6 @@
 from fieldmap.write.assessment import write_assessment
 from fieldmap.write.move import write_move
 from fieldmap.write.search import write_search
+from fieldmap.write.survey import write_survey
 
-__all__ = ["write_assessment", "write_move", "write_search"]
+__all__ = ["write_assessment", "write_move", "write_search", "write_survey"]

@@ -23,6 +23,8 @@ from fieldmap.field_answer import FieldAnswer
 from fieldmap.finding import LEVELS
 from fieldmap.read.vectors import split_layer
 from fieldmap.risk.causes import all_causes
+from fieldmap.risk.speed import SPEED_CAUSES
+from fieldmap.survey import survey_slopes
 from fieldmap.tables import Tables, load_tables
 from fieldmap.units import System
 from fieldmap.write.files import fields_csv, fields_json, findings_csv, geopackage
@@ -33,6 +35,9 @@ from fieldmap.write.pages import field_page, index_page
 from fieldmap.write.payload import field_payload, index_payload, shown_of
 from fieldmap.write.rasters import cog_bytes
 from fieldmap.write.search import PAGE as SEARCH_PAGE
+from fieldmap.write.slopes import PAGE as SLOPES_PAGE
+from fieldmap.write.slopes import slopes_csv, slopes_page, slopes_payload
+from fieldmap.write.survey import TABLE
 
 _LIBRARIES = (
     "fieldmap",
@@ -42,6 +47,7 @@ _LIBRARIES = (
     "numpy",
     "osmium",
     "pandas",
+    "pyflwdir",
     "pyogrio",
     "pyproj",
     "rasterio",
@@ -82,7 +88,9 @@ def write_assessment(
         if pages:
             moves = known_moves(folder)
             search = SEARCH_PAGE if files.standing(SEARCH_PAGE) else ""
-            payload = index_payload(assessment, shown, moves=moves, search=search)
+            payload = index_payload(
+                assessment, shown, moves=moves, search=search, slopes=SLOPES_PAGE
+            )
             files.text("index.html", index_page(payload))
         tags = band_words(assessment.farm.tables)
         for answer in assessment.answers:
@@ -96,6 +104,7 @@ def write_assessment(
                 files.text(f"fields/{name}.gpx", pick_up_gpx(*_gpx_of(assessment, answer)))
         standing = files.standing("farm.gpkg")
         geopackage(files.path("farm.gpkg"), assessment, old=standing)
+        _slopes(assessment, files, pages=pages)
         files.text("fields.csv", fields_csv(assessment))
         files.text("findings.csv", findings_csv(assessment))
         files.json("fields.json", fields_json(assessment))
@@ -105,16 +114,51 @@ def write_assessment(
     return tuple(folder / name for name in files.names)
 
 
+def _slopes(assessment: Assessment, files: Outputs, *, pages: bool) -> None:
+    """Share of area by slope class and side-slope use, each field on its best heading."""
+    table = assessment.table
+    known = table[table["heading_deg"].notna()]
+    headings = {
+        str(name): float(way)
+        for name, way in zip(known["field_id"], known["heading_deg"], strict=True)
+    }
+    farm, machine = assessment.farm, assessment.machine
+    ids = tuple(table["field_id"])
+    found = survey_slopes(farm, machine=machine, headings_deg=headings, field_ids=ids)
+    files.text(TABLE, slopes_csv(found.table))
+    if pages:
+        levels = dict(zip(ids, table["level"], strict=True))
+        files.text(
+            SLOPES_PAGE,
+            slopes_page(
+                slopes_payload(
+                    farm,
+                    found.table,
+                    machine=machine,
+                    day=assessment.day,
+                    best_heading=True,
+                    levels=levels,
+                )
+            ),
+        )
+
+
 def _gpx_of(assessment: Assessment, answer: FieldAnswer) -> tuple[str, pd.DataFrame, System]:
     settings = assessment.farm.settings
     return f"{settings.name} {answer.field_id}", answer.pick_up, settings.units
 
 
 def band_words(tables: Tables) -> dict[str, str]:
-    """What the numbers in the level and cause bands mean, to keep inside the raster."""
+    """What the numbers in the bands of codes mean, to keep inside the raster."""
     levels = "; ".join(f"{number} {level}" for number, level in enumerate(LEVELS))
     causes = "; ".join(f"{cause.code} {cause.key}" for cause in all_causes(tables).values())
-    return {"level": levels, "governing_cause": causes, "made_by": f"fieldmap {__version__}"}
+    speeds = "; ".join(f"{number} {words}" for number, words in enumerate(SPEED_CAUSES))
+    return {
+        "level": levels,
+        "governing_cause": causes,
+        "speed_cause": speeds,
+        "made_by": f"fieldmap {__version__}",
+    }
 
 
 def known_moves(folder: Path) -> list[dict[str, str]]:

@@ -41,7 +41,18 @@ FINDING_COLUMNS = (
 
 
 #: Layers of ``farm.gpkg`` that an assessment writes.
-LAYERS = ("fields", "zones", "hazards", "gates", "pick_up")
+LAYERS = (
+    "fields",
+    "zones",
+    "hazards",
+    "gates",
+    "pick_up",
+    "hollows",
+    "drop_offs",
+    "first_places",
+)
+#: What may be a point, a line or an area in one layer.
+_MIXED = ("hazards", "first_places")
 #: What ``fields.json`` tells of each thing on the list to walk with.
 PICK_UP_TOLD = ("group", "order", "hazard_id", "kind", "action", "touch", "step_m", "lon", "lat")
 _HAZARD_COLUMNS = (
@@ -64,7 +75,7 @@ _HAZARD_COLUMNS = (
 
 
 def geopackage(path: Path, assessment: Assessment, *, old: Path | None = None) -> None:
-    """Write ``farm.gpkg``: layers ``fields``, ``zones``, ``hazards``, ``gates`` and ``pick_up``.
+    """Write ``farm.gpkg``: the layers of :data:`LAYERS`.
 
     The date of change inside the file is the day of the assessment, so that the same input
     gives the same bytes. Layers that another command added to the ``old`` file stay.
@@ -80,9 +91,10 @@ def geopackage(path: Path, assessment: Assessment, *, old: Path | None = None) -
         hazards_told(farm.hazards, farm.tables)[[*_HAZARD_COLUMNS, "geometry"]],
         farm.gates,
         all_pick_up(assessment),
+        *all_places(assessment),
     )
     for name, table in zip(LAYERS, tables, strict=True):
-        kind = ANY_SHAPE if name == "hazards" else None
+        kind = ANY_SHAPE if name in _MIXED else None
         add_layer(path, table, name, moment=moment, kind=kind)
     keep_layers(old, path, but=LAYERS)
 
@@ -114,6 +126,34 @@ def all_pick_up(assessment: Assessment) -> gpd.GeoDataFrame:
     table = pd.concat(parts, ignore_index=True)
     places = gpd.points_from_xy(table.pop("x"), table.pop("y"))
     return gpd.GeoDataFrame(table, geometry=places, crs=assessment.farm.crs)
+
+
+def all_places(assessment: Assessment) -> tuple[gpd.GeoDataFrame, ...]:
+    """Hollows, drop-offs (their ground to keep out of) and first places to look, of every field."""
+    answers = assessment.answers
+    edges = [one.layers.lie.edges for one in answers]
+    return (
+        _gathered(assessment, [one.layers.lie.hollows for one in answers]),
+        _gathered(assessment, [_kept_out(one) for one in edges]),
+        _gathered(assessment, [one.first_places for one in answers]),
+    )
+
+
+def _gathered(assessment: Assessment, parts: list[gpd.GeoDataFrame]) -> gpd.GeoDataFrame:
+    """One table of the places of many fields, each row with its field."""
+    ids = [one.field_id for one in assessment.answers]
+    named = [part.assign(field_id=name) for name, part in zip(ids, parts, strict=True) if len(part)]
+    if named:
+        return gpd.GeoDataFrame(pd.concat(named, ignore_index=True), crs=assessment.farm.crs)
+    return parts[0].assign(field_id=pd.Series(dtype=str))
+
+
+def _kept_out(edges: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Drop-offs by the ground to keep out of, not by their crests."""
+    zone = edges["zone"].to_numpy()
+    return gpd.GeoDataFrame(
+        edges.drop(columns=["zone", "perhaps", "geometry"]), geometry=zone, crs=edges.crs
+    )
 
 
 def fields_csv(assessment: Assessment) -> str:
@@ -157,6 +197,7 @@ def fields_json(assessment: Assessment) -> dict[str, Any]:
                     {name: plain(row[name]) for name in PICK_UP_TOLD}
                     for row in answer.pick_up.to_dict("records")
                 ],
+                "first_places": _places_told(answer.first_places),
                 "zones": [
                     {name: zone[name] for name in ZONE_COLUMNS if name != "field_id"}
                     for zone in answer.zones.drop(columns="geometry").to_dict("records")
@@ -165,6 +206,16 @@ def fields_json(assessment: Assessment) -> dict[str, Any]:
             for row, answer in zip(told, assessment.answers, strict=True)
         ],
     }
+
+
+def _places_told(places: gpd.GeoDataFrame) -> list[dict[str, Any]]:
+    """First places to look, each by a place on it, in degrees."""
+    spots = places.geometry.representative_point().to_crs(4326)
+    return [
+        {name: plain(row[name]) for name in ("kind", "reason", "area_m2", "length_m")}
+        | {"lon": round(spot.x, 6), "lat": round(spot.y, 6)}
+        for row, spot in zip(places.to_dict("records"), spots, strict=True)
+    ]
 
 
 def _finding_row(field_id: str, about: str, finding: Finding) -> dict[str, Any]:

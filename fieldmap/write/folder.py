@@ -28,6 +28,8 @@ _MACHINES = """# Machines of this farm. Fill in what the manuals say and take th
 # mass_kg = 9000                # tractor and mower together, as they move
 # track_width_m = 1.8
 # cg_height_m = 1.0             # height of the centre of gravity
+# turning_radius_m = 5.5        # of whatever in the train turns widest
+# field_speed_kmh = 12
 # road_speed_kmh = 30
 # skid_shoes = [ { name = "base", cut_height_m = 0.04 },
 #                { name = "high", cut_height_m = 0.08 } ]
@@ -48,7 +50,7 @@ def start_folder(
     name: str,
     units: str,
     time_zone: str,
-    settings: Mapping[str, str | bool],
+    settings: Mapping[str, str | bool | float],
 ) -> tuple[Path, tuple[str, ...]]:
     """Make a farm folder: copies of the files and a farm.toml that names them.
 
@@ -61,7 +63,8 @@ def start_folder(
         ``file.gpkg:layer`` picks a layer.
     name, units, time_zone : str
     settings : mapping
-        Further words: ``elevation_unit``, ``field_id`` (the file's column), and ``swap_xy``: the
+        Further words: ``elevation_unit``, ``elevation_product``,
+        ``elevation_error_m``, ``field_id`` (the file's column), and ``swap_xy``: the
         fields, gates and flood have latitude where longitude belongs.
 
     Returns
@@ -205,7 +208,7 @@ def _farm_toml(
     name: str,
     units: str,
     time_zone: str,
-    settings: Mapping[str, str | bool],
+    settings: Mapping[str, str | bool | float],
 ) -> str:
     lines = [
         f"name = {_quoted(name)}",
@@ -217,6 +220,10 @@ def _farm_toml(
     lines += [f"{key} = {_quoted(file)}" for key, file in kept.items()]
     if "elevation_unit" in settings:
         lines.append(f"elevation_unit = {_quoted(str(settings['elevation_unit']))}")
+    if "elevation_product" in settings:
+        lines.append(f"elevation_product = {_quoted(str(settings['elevation_product']))}")
+    if "elevation_error_m" in settings:
+        lines.append(f"elevation_error_m = {float(settings['elevation_error_m']):g}")
     if settings.get("swap_xy"):
         turned = [key for key in ("fields", "gates", "flood") if key in kept]
         lines.append(f"swap_xy = {json.dumps(turned)}")

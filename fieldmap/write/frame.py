@@ -24,8 +24,9 @@ from markupsafe import Markup
 from fieldmap.errors import Fault, StoreError
 
 LEAFLET_PACKAGE = "XStatic-Leaflet"
-_OWN_SCRIPTS = ("draw.js", "page.js")
-_OWN_STYLES = ("page.css", "parts.css", "print.css")
+_OWN_SCRIPTS = ("draw.js", "lie.js", "page.js")
+_NO_MAP_SCRIPTS = ("draw.js", "page.js")
+_OWN_STYLES = ("page.css", "parts.css", "lie.css", "bars.css", "print.css")
 # What would end a script or change its meaning inside HTML, written so that JSON still reads it.
 _ESCAPES = {ord(sign): f"\\u{ord(sign):04x}" for sign in "<>&\u2028\u2029"}
 
@@ -139,7 +140,14 @@ def policy(scripts: tuple[str, ...], styles: tuple[str, ...]) -> str:
     )
 
 
-def render(template: str, page: dict[str, Any], data: dict[str, Any], *, many: bool) -> str:
+def render(
+    template: str,
+    page: dict[str, Any],
+    data: dict[str, Any],
+    *,
+    many: bool = False,
+    mapped: bool = True,
+) -> str:
     """One whole page.
 
     Parameters
@@ -152,15 +160,20 @@ def render(template: str, page: dict[str, Any], data: dict[str, Any], *, many: b
         What the map draws, JSON types only.
     many : bool
         As in :func:`map_parts`.
+    mapped : bool
+        False for a page of tables alone: it carries no map library.
 
     Returns
     -------
     str
         What UTF-8 cannot write (half of a surrogate pair) stands as a question mark.
     """
-    element, map_script = map_parts(many=many)
-    scripts = (_leaflet_script(), _joined(_OWN_SCRIPTS), map_script)
-    styles = (_leaflet_style(), _joined(_OWN_STYLES))
+    element, map_script = map_parts(many=many) if mapped else ("", "")
+    scripts: tuple[str, ...] = (_joined(_NO_MAP_SCRIPTS),)
+    styles: tuple[str, ...] = (_joined(_OWN_STYLES),)
+    if mapped:
+        scripts = (_leaflet_script(), _joined(_OWN_SCRIPTS), map_script)
+        styles = (_leaflet_style(), *styles)
     text = (
         _templates()
         .get_template(template)

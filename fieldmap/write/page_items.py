@@ -100,6 +100,7 @@ def hazard_item(props: Mapping[str, Any], number: str, units: System) -> Item:
         **said(props["level"]),
         "n": number,
         "title": str(props["label"] or props["kind"]),
+        "mark": str(props.get("hazard_id") or ""),
         "note": props["note"],
         "who": props["who"],
         "time": props["time"],
@@ -118,6 +119,7 @@ def hazard_item(props: Mapping[str, Any], number: str, units: System) -> Item:
             ("Note", props["note"]),
             ("Seen by", ", ".join(filter(None, (props["who"], props["time"])))),
             ("Since then", since),
+            ("Mark", str(props.get("hazard_id") or "")),
             ("Call", props["call"]),
             ("North, east", where),
             ("Place known", place),
@@ -196,7 +198,15 @@ def points(places: list[Mapping[str, Any]]) -> dict[str, Any]:
     }
 
 
-def group(key: str, name: str, draw: str, held: list[Item], *, home: bool = False) -> Item:
+def group(
+    key: str,
+    name: str,
+    draw: str,
+    held: list[Item],
+    *,
+    home: bool = False,
+    ticked: bool = True,
+) -> Item:
     """One layer of the map that can be shown or hidden.
 
     Parameters
@@ -205,19 +215,22 @@ def group(key: str, name: str, draw: str, held: list[Item], *, home: bool = Fals
         Its id and what the reader calls it.
     draw : str
         How: ``area``, ``outline``, ``mark``, ``survey``, ``gate``, ``leg``, ``direct``,
-        ``track``, ``road``, and on a search ``plot``, ``ground``, ``keep``, ``walk``,
-        ``start``.
+        ``track``, ``road``; of the lie of a field ``headland``, ``drop``, ``run``, ``first``;
+        on a search ``plot``, ``ground``, ``keep``, ``walk``, ``start``.
     held : list of items
     home : bool
         Whether the first view must show it.
+    ticked : bool
+        Whether it is drawn from the start; else a reader ticks it.
     """
-    return {"key": key, "name": name, "draw": draw, "home": home, "items": held}
+    made = {"key": key, "name": name, "draw": draw, "items": held}
+    return made | {"home": home, "ticked": ticked}
 
 
 def drawn(made: Item) -> Item:
     """A group as the map's JSON block carries it: what has a place, and no more than is shown."""
     told = ("id", "n", "level", "word", "title", "lines", "geometry", "radius_m")
-    keep = (*told, "walker", "several", "sketch", "spacing_m", "sketch_m")
+    keep = (*told, "walker", "several", "sketch", "spacing_m", "sketch_m", "crest")
     placed = [item for item in made["items"] if item["geometry"]]
     return {**made, "items": [{key: item[key] for key in keep if key in item} for item in placed]}
 

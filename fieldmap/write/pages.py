@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from fieldmap.units import shown
+from fieldmap.write import lie_items as of_lie
 from fieldmap.write import page_items as on_map
 from fieldmap.write import search_items as for_search
 from fieldmap.write.frame import render
@@ -36,7 +37,7 @@ def index_page(payload: Payload) -> str:
     payload : mapping
         The common part (``title``, ``farm``, ``note``, ``units``, ``made``, ``sources``) and
         ``fields``, ``counts``, ``moves``, ``hazards``, ``roads``, ``images``, ``machine``,
-        ``ground``.
+        ``ground``; ``slopes`` is the page of all fields' slopes, where there is one.
     """
     units = payload["units"]
     fields = on_map.items(payload["fields"], "f", units, on_map.field_item)
@@ -57,6 +58,7 @@ def index_page(payload: Payload) -> str:
         ],
         "ground": payload["ground"],
         "search": on_map.inside(payload["search"]),
+        "slopes": on_map.inside(payload.get("slopes", "")),
     }
     return _page("index.html.j2", payload, page, groups, [])
 
@@ -69,17 +71,26 @@ def field_page(payload: Payload) -> str:
     payload : mapping
         The common part and ``field``, ``findings``, ``settings``, ``to_change``, ``zones``,
         ``hazards``, ``boundary``, ``gates``, ``tracks``, ``roads``, ``images``, ``machine``,
-        ``ground``, ``links``.
+        ``ground``, ``links``; ``lie`` as :func:`fieldmap.write.lie_payload.lie_payload` makes
+        it, where the lie of the land was worked out.
     """
     units = payload["units"]
+    lie: Payload = payload.get("lie") or {}
+    lying = of_lie.lie_items(lie, units)
+    under = {group["key"]: group for group in of_lie.lie_groups(lying)}
     zones = on_map.items(payload["zones"], "z", units, on_map.zone_item)
     hazards = on_map.items(payload["hazards"], "h", units, on_map.hazard_item)
     gates = on_map.items(payload["gates"], "g", units, on_map.gate_item)
     groups = [
         _roads(payload),
         _ground(payload, "tracks", "Where somebody looked", "track"),
+        under["headland"],
         on_map.group("zones", "Ground by level", "area", zones),
+        under["hollows"],
+        under["drops"],
+        under["runs"],
         _ground(payload, "boundary", "Field boundary", "outline", home=True),
+        under["first"],
         on_map.group("gates", "Gates", "gate", gates),
         on_map.group("hazards", "Logged hazards", "mark", hazards),
     ]
@@ -96,6 +107,7 @@ def field_page(payload: Payload) -> str:
         "gates": gates,
         "ground": payload["ground"],
         "links": payload["links"],
+        "lie": of_lie.lie_view(lie, lying, units),
     }
     return _page("field.html.j2", payload, page, groups, held)
 

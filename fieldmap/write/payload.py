@@ -15,11 +15,14 @@ from fieldmap.farm import Farm
 from fieldmap.field_answer import FieldAnswer
 from fieldmap.finding import Finding
 from fieldmap.write.files import features
+from fieldmap.write.lie_payload import lie_payload
 from fieldmap.write.marks import HAZARD_COLUMNS, hazards_shown, marks_of_field, pictures_of
 from fieldmap.write.names import page_name
 from fieldmap.write.pictures import farm_images, field_images
 
 _ROADS_AROUND_M = 400.0
+_DIGITS = 6  # of a degree: about 0.1 m, for what is only drawn
+_SMOOTH_M = 0.3
 _FIELD_COLUMNS = (
     "field_id",
     "name",
@@ -83,13 +86,16 @@ def field_payload(assessment: Assessment, answer: FieldAnswer, shown: Shown) -> 
         "settings": [finding.as_dict() for finding in answer.settings],
         "to_change": list(answer.to_change),
         "ground": list(answer.ground),
-        "zones": features(answer.zones, ("action", "level", "reason", "area_ha", "cause")),
+        "zones": features(
+            answer.zones, ("action", "level", "reason", "area_ha", "cause"), digits=_DIGITS
+        ),
         "hazards": marks_of_field(answer, shown.marks, shown.photos),
         "boundary": features(record, ()),
         "gates": features(gates, ("gate_id", "width_m")),
-        "tracks": features(gpd.clip(farm.tracks, box), ()),
+        "tracks": features(_plainer(gpd.clip(farm.tracks, box)), (), digits=_DIGITS),
         "roads": road_lines(farm, box),
         "images": field_images(farm, answer, field, box),
+        "lie": lie_payload(answer, crs=farm.crs, tables=farm.tables),
         "links": {
             "index": "../index.html",
             "gpx": f"{page_name(answer.field_id)}.gpx" if len(answer.pick_up) else "",
@@ -98,9 +104,17 @@ def field_payload(assessment: Assessment, answer: FieldAnswer, shown: Shown) -> 
 
 
 def index_payload(
-    assessment: Assessment, shown: Shown, *, moves: list[dict[str, str]], search: str
+    assessment: Assessment,
+    shown: Shown,
+    *,
+    moves: list[dict[str, str]],
+    search: str,
+    slopes: str = "",
 ) -> dict[str, Any]:
-    """Everything on the page of the whole farm; ``search`` is the page of a search, or ""."""
+    """Everything on the page of the whole farm.
+
+    ``search`` and ``slopes`` are the pages of a search and of all fields' slopes, or "".
+    """
     farm = assessment.farm
     around = shapely.buffer(shapely.box(*shown.fields.total_bounds), _ROADS_AROUND_M)
     box = shapely.box(*around.bounds)
@@ -110,6 +124,7 @@ def index_payload(
         "counts": assessment.counts(),
         "moves": moves,
         "search": search,
+        "slopes": slopes,
         "hazards": features(shown.marks, HAZARD_COLUMNS),
         "roads": road_lines(farm, box),
         "images": farm_images(farm, box),
@@ -123,7 +138,12 @@ def road_lines(farm: Farm, box: shapely.Polygon) -> dict[str, Any]:
         return {"type": "FeatureCollection", "features": []}
     edges = farm.roads.edges
     near = edges[edges.intersects(box)]
-    return features(gpd.clip(near, box), ("name", "highway"), digits=6)
+    return features(gpd.clip(near, box), ("name", "highway"), digits=_DIGITS)
+
+
+def _plainer(lines: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Lines that are only drawn, with fewer corners."""
+    return lines.set_geometry(lines.geometry.simplify(_SMOOTH_M))
 
 
 def cited(farm: Farm, findings: tuple[Finding, ...]) -> dict[str, dict[str, str]]:

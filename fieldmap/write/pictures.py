@@ -1,8 +1,10 @@
-"""The ground under the maps: hillshade, slope classes, and what nobody looked at."""
+"""The ground under the maps: hillshade, slope, speed, wetness, and what nobody looked at."""
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Sequence
+from itertools import pairwise
+from typing import Any, NamedTuple
 
 import numpy as np
 import shapely
@@ -16,27 +18,31 @@ from fieldmap.grid import Grid
 from fieldmap.read.elevation import cell_size_m
 from fieldmap.risk.layers import Layers
 from fieldmap.tables import Tables
-from fieldmap.units import degrees_from_percent
+from fieldmap.units import METRE_PER_MILE, System, shown
+from fieldmap.write import tints
+from fieldmap.write.page_findings import spread
 from fieldmap.write.rasters import hatched, hillshade, picture
 
 _WIDEST_PX = 900
-_INK = (58, 66, 74)
-# one tint a slope class, gentle to steep: paper to dark umber
-_TINTS = (
-    (246, 239, 222),
-    (232, 214, 178),
-    (213, 180, 132),
-    (184, 140, 92),
-    (140, 96, 62),
-    (88, 56, 38),
-)
 _FINEST = 4
+_OPAQUE = 215
+# in the reader's own units, so that a class ends on a whole number
+_SPEED_BREAKS = {"us": (2, 4, 6, 8), "metric": (3, 6, 9, 12)}
+_ROUNDING = 1e-9
+_KMH = {"us": METRE_PER_MILE / 1000.0, "metric": 1.0}
+# ranks where the wettest tenth and the next fifth begin
+_WETTEST, _WET = 0.9, 0.7
+_WET_WORDS = (
+    "the wettest tenth of the farm's ground",
+    "the next fifth",
+    "the rest: a rank, it can be wet too",
+)
 
 
 def field_images(
     farm: Farm, answer: FieldAnswer, field: shapely.Geometry, box: shapely.Polygon
 ) -> list[dict[str, Any]]:
-    """Pictures for a field's map: the lie of the land, slope by class, ground not looked at.
+    """Pictures for a field's map: the land, slope, speed and wetness by class, what is not seen.
 
     Parameters
     ----------
@@ -51,7 +57,11 @@ def field_images(
     images = farm_images(farm, box)
     ground = moved(field, farm.crs, layers.level.crs)
     if np.isfinite(answer.elevation.values).any():
-        images.append(_slopes(layers.ground.percent, ground, farm.tables))
+        images += [
+            _slopes(layers.lie.ground.percent, ground, farm.tables),
+            _speeds(layers, ground, farm.settings.units),
+            _wet(layers, ground),
+        ]
     images.append(_unlooked(layers, ground))
     return images
 
@@ -85,32 +95,60 @@ def _shade(elevation: Grid, cell_m: float) -> dict[str, Any]:
     return {"name": "Lie of the land", "src": src, "bounds": bounds, "shown": True, "legend": []}
 
 
+class _Classes(NamedTuple):
+    """A class of each cell, -1 unknown, with the tint and the words of each and of unknown."""
+
+    codes: NDArray[np.integer]
+    colours: Sequence[tints.Tint]
+    words: Sequence[str]
+    unknown: str
+
+
 def _slopes(percent: Grid, ground: shapely.Geometry, tables: Tables) -> dict[str, Any]:
     breaks = [tables.number(f"terrain.break_{number}") for number in range(1, 6)]
-    values = np.where(np.isnan(percent.values), -1, percent.values)
-    classes = np.digitize(values, breaks)
-    rgba = np.zeros((4, *percent.shape), np.uint8)
-    for number, tint in enumerate(_TINTS):
-        for channel in range(3):
-            rgba[channel][classes == number] = tint[channel]
-    rgba[3] = np.where(values >= 0, 215, 0)
-    fine = percent.finer(_FINEST)
-    drawn = _only_on(ground, fine, _with_hatch(rgba, values < 0))
-    src, bounds = picture(drawn, fine, widest_px=_WIDEST_PX)
-    edges = [0.0, *breaks]
-    legend = [
-        {"colour": _hex(tint), "text": _class_words(low, high), "hatched": False}
-        for tint, low, high in zip(_TINTS, edges, [*breaks, None], strict=True)
+    codes = np.where(np.isnan(percent.values), -1, np.digitize(percent.values, breaks))
+    classes = _Classes(codes, tints.SLOPE, tints.slope_words(breaks), "slope unknown")
+    return _classed("Slope", percent, ground, classes)
+
+
+def _speeds(layers: Layers, ground: shapely.Geometry, units: System) -> dict[str, Any]:
+    """Field speed limit; a limit on a break counts to the slower class."""
+    limit = layers.lie.speed.limit_kmh
+    breaks = [one * _KMH[units] for one in _SPEED_BREAKS[units]]
+    codes = np.digitize(limit, np.array(breaks) * (1 + _ROUNDING), right=True)
+    codes = np.where(np.isnan(limit), -1, codes)
+    words = [
+        spread(None, breaks[0], "km/h", units),
+        *(f"over {spread(low, high, 'km/h', units)}" for low, high in pairwise(breaks)),
+        f"over {shown(breaks[-1], 'km/h', units)}",
     ]
-    legend.append({"colour": _hex(_INK), "text": "slope unknown", "hatched": True})
-    return {"name": "Slope", "src": src, "bounds": bounds, "shown": False, "legend": legend}
+    classes = _Classes(codes, tints.SPEED, words, "speed limit unknown")
+    return _classed("Field speed limit", layers.lie.ground.percent, ground, classes)
 
 
-def _class_words(low: float, high: float | None) -> str:
-    degrees = degrees_from_percent(low)
-    if high is None:
-        return f"{low:.0f}% and more ({degrees:.0f} deg)"
-    return f"{low:.0f} to {high:.0f}% ({degrees:.0f} to {degrees_from_percent(high):.0f} deg)"
+def _wet(layers: Layers, ground: shapely.Geometry) -> dict[str, Any]:
+    rank = layers.lie.water.rank
+    codes = np.select([np.isnan(rank), rank >= _WETTEST, rank >= _WET], [-1, 0, 1], 2)
+    classes = _Classes(codes, tints.WET, _WET_WORDS, "rank unknown")
+    name = "Wet ground, rank within the farm"
+    return _classed(name, layers.lie.ground.percent, ground, classes)
+
+
+def _classed(name: str, grid: Grid, ground: shapely.Geometry, classes: _Classes) -> dict[str, Any]:
+    """A picture of classes with its legend, unknown ground hatched."""
+    rgba = np.zeros((4, *grid.shape), np.uint8)
+    for number, tint in enumerate(classes.colours):
+        rgba[:3, classes.codes == number] = np.array(tint, np.uint8)[:, None]
+    rgba[3] = np.where(classes.codes >= 0, _OPAQUE, 0)
+    fine = grid.finer(_FINEST)
+    drawn = _only_on(ground, fine, _with_hatch(rgba, classes.codes < 0))
+    src, bounds = picture(drawn, fine, widest_px=_WIDEST_PX)
+    legend = [
+        {"colour": tints.hex_of(tint), "text": text, "hatched": False}
+        for tint, text in zip(classes.colours, classes.words, strict=True)
+    ]
+    legend.append({"colour": tints.hex_of(tints.INK), "text": classes.unknown, "hatched": True})
+    return {"name": name, "src": src, "bounds": bounds, "shown": False, "legend": legend}
 
 
 def _unlooked(layers: Layers, ground: shapely.Geometry) -> dict[str, Any]:
@@ -120,7 +158,13 @@ def _unlooked(layers: Layers, ground: shapely.Geometry) -> dict[str, Any]:
     fine = looked.finer(_FINEST)
     rgba = _with_hatch(np.zeros((4, *looked.shape), np.uint8), where, every=20)
     src, bounds = picture(_only_on(ground, fine, rgba), fine, widest_px=_WIDEST_PX)
-    legend = [{"colour": _hex(_INK), "text": "not looked at well enough lately", "hatched": True}]
+    legend = [
+        {
+            "colour": tints.hex_of(tints.INK),
+            "text": "not looked at well enough lately",
+            "hatched": True,
+        }
+    ]
     return {"name": "Not looked at", "src": src, "bounds": bounds, "shown": True, "legend": legend}
 
 
@@ -131,10 +175,6 @@ def _with_hatch(
     lines = where.repeat(_FINEST, axis=0).repeat(_FINEST, axis=1)
     lines &= hatched(lines.shape, every=every)
     for channel in range(3):
-        fine[channel][lines] = _INK[channel]
+        fine[channel][lines] = tints.INK[channel]
     fine[3][lines] = 255
     return fine
-
-
-def _hex(tint: tuple[int, int, int]) -> str:
-    return "#{:02x}{:02x}{:02x}".format(*tint)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from json_hazards import HAZARD_RESULTS, PICK_UP
 from json_search import SEARCH
+from json_slopes import DRIVING, FIRST_PLACES, SLOPES
 from json_words import (
     BASES,
     LEVELS,
@@ -99,6 +100,7 @@ FIELD = {
     "heading_deg": number("best heading, degrees clockwise from north", maybe=True),
     "side_slope_max_pct": number("steepest ground across that heading", maybe=True),
     "side_slope_use_max": number("share of the machine's static limit", maybe=True),
+    **DRIVING,
     "unknown_share": number("share of ground whose answer is unknown", minimum=0, maximum=1),
     "looked_share": number("share that somebody looked at", minimum=0, maximum=1),
     "flooded_share": number("share that stood under water", minimum=0, maximum=1),
@@ -113,6 +115,7 @@ FIELD = {
     "ground": each("what the heights can and cannot show", text("")),
     "hazards": each("ids of the hazards that reach it", text("")),
     "pick_up": each("the list to walk with, by who must deal with it", PICK_UP),
+    "first_places": FIRST_PLACES,
     "zones": each(
         "zones of the field",
         parts(
@@ -270,6 +273,7 @@ RESULTS: dict[str, Schema] = {
     ),
     "version": parts("", {"versions": named("version of each library", text(""))}),
     "search": SEARCH,
+    "slopes": SLOPES,
     **HAZARD_RESULTS,
 }
 ENVELOPE = parts(

@@ -50,6 +50,19 @@ def test_by_hand_assess(run: Run, demo_farm: Path, tmp_path: Path) -> None:
     assert all(Path(name).is_file() for name in result["files"])
 
 
+def test_by_hand_slopes(run: Run, demo_farm: Path, tmp_path: Path) -> None:
+    result = held(run("slopes", demo_farm, "--out", tmp_path, "--rasters", "--json"), "slopes")
+    assert len(result["fields"]) == 12
+    names = [Path(name).name for name in result["files"]]
+    assert names == ["slopes.html", "slopes.csv", "slope_pct.tif", "aspect_deg.tif"]
+    assert all(Path(name).is_file() for name in result["files"])
+    again = run("slopes", demo_farm, "--out", tmp_path, "--rasters", "--json")
+    assert held(again, "slopes") == result  # over its own files without being asked twice
+    refused = run("slopes", demo_farm, "--field", "S99", "--out", tmp_path / "no", "--json")
+    assert refused.code == 2
+    assert not (tmp_path / "no").exists()
+
+
 def test_by_hand_search(run: Run, demo_farm: Path, tmp_path: Path) -> None:
     words = ("search", demo_farm, "--date", DAY, "--field", "S4", "--field", "S1")
     printed = run(*words, "--walkers", "2", "--out", tmp_path, "--json", "--strict")

@@ -20,6 +20,7 @@ from shapely.geometry import LineString, Point, shape
 
 from fieldmap.crs import WGS84, metric_crs, transformer
 from fieldmap.machine import Machine
+from fieldmap.tables import load_tables
 
 DEMO = Path(__file__).resolve().parents[2] / "demo_geodata"
 METRES = metric_crs("EPSG:26915")
@@ -182,6 +183,7 @@ def test_farm_toml_names_what_lies_there() -> None:
     assert farm["columns"]["fields"] == {"field_id": "FLD_NO"}
     assert "elevation_unit" not in farm["files"]
     assert farm["files"].pop("hazards") == "hazards.gpkg"
+    assert f"elevation_products.{farm['files'].pop('elevation_product')}" in load_tables().constants
     for named in farm["files"].values():
         for pattern in [named] if isinstance(named, str) else named:
             assert list(DEMO.glob(pattern)), pattern

@@ -16,6 +16,7 @@ import rasterio
 
 from fieldmap.cli.main import answer
 from fieldmap.finding import LEVELS
+from fieldmap.write.files import LAYERS
 
 
 def test_outputs_are_all_there(demo_out: Path) -> None:
@@ -45,20 +46,21 @@ def test_layers_are_cloud_optimised_named_and_unit_bearing(demo_out: Path) -> No
     with rasterio.open(path) as file:
         assert file.tags(ns="IMAGE_STRUCTURE")["LAYOUT"] == "COG"
         assert file.descriptions == (
-            "slope_pct", "aspect_deg", "across_pct", "side_slope_use", "looked_at", "level",
-            "governing_cause",
+            "slope_pct", "slope_low_pct", "slope_high_pct", "aspect_deg", "across_pct",
+            "side_slope_use", "sight_ahead_m", "speed_limit_kmh", "speed_cause", "wet_rank",
+            "above_drainage_m", "hollow_m", "looked_at", "level", "governing_cause",
         )  # fmt: skip
-        assert file.units[:2] == ("%", "deg")
+        assert file.units[:4] == ("%", "%", "%", "deg")
         assert file.nodata == -9999.0
-        level = file.read(6, masked=True)
+        level = file.read(14, masked=True)
         assert set(np.unique(level.compressed())) <= set(range(len(LEVELS)))
-        assert "governing_cause" in file.tags()
+        assert {"governing_cause", "speed_cause"} <= set(file.tags())
 
 
 def test_geopackage_layers_agree_with_the_tables(demo_out: Path) -> None:
     """Property: the summary in the GeoPackage is the one in the CSV."""
     layers = {name for name, _ in pyogrio.list_layers(demo_out / "farm.gpkg")}
-    assert layers == {"fields", "zones", "hazards", "gates", "pick_up", "search_lines"}
+    assert layers == {*LAYERS, "search_lines"}
     fields = gpd.read_file(demo_out / "farm.gpkg", layer="fields")
     with (demo_out / "fields.csv").open(encoding="utf-8") as file:
         rows = list(csv.DictReader(file))

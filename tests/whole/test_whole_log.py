@@ -15,6 +15,7 @@ import pyogrio
 import pytest
 
 from fieldmap.cli.main import answer
+from fieldmap.write.files import LAYERS
 
 DAY = "2026-06-09"
 
@@ -132,7 +133,7 @@ def test_an_assessment_keeps_the_lines_of_a_search_and_the_other_way_round(farm:
     farm.run("search", str(farm.folder), *where)
     farm.run("assess", str(farm.folder), *where, "--no-pages")
     layers = set(pyogrio.list_layers(farm.out / "farm.gpkg")[:, 0])
-    assert layers == {"fields", "zones", "hazards", "gates", "pick_up", "search_lines"}
+    assert layers == {*LAYERS, "search_lines"}
     first = (farm.out / "farm.gpkg").read_bytes()
     farm.run("search", str(farm.folder), *where)
     farm.run("assess", str(farm.folder), *where, "--no-pages")

@@ -257,6 +257,7 @@ def field_payload() -> dict[str, Any]:
         ),
         "roads": roads(),
         "images": images(560, 430),
+        "lie": lie(),
         "machine": {"id": "m1", "name": "Invented 9 ft trailed mower"},
         "ground": [
             "The elevation is from 2019 in cells of 1 m: a washout of this spring is not in it.",
@@ -264,6 +265,65 @@ def field_payload() -> dict[str, Any]:
         ],
         "links": {"index": "../index.html", "gpx": "S3.gpx"},
         "credit": "Roads: see the sources of the farm folder",
+    }
+
+
+def lie() -> dict[str, Any]:
+    """Lines of travel, runs, a hollow of each sort, a highwall and a bank, places to look at."""
+    runs = {
+        "type": "MultiLineString",
+        "coordinates": [
+            line((40, 40 + 4 * n), (500, 40 + 4 * n))["coordinates"] for n in range(80)
+        ],
+    }
+    few = {**runs, "coordinates": runs["coordinates"][::4]}
+    drop = {"height_m": 7.5, "highwall": True, "keep_m": 30.0, "open": True}
+    look = {"area_m2": None, "length_m": None, "flood_day": "2026-05-30"}
+    return {
+        "known": True,
+        "travel": travel(),
+        "runs": collection(
+            (runs, {"degrees": 90.0, "count": 160, "every": 2, "spacing_m": 8.0,
+                    "sketch_m": 32.0, "sketch": few}),
+        ),
+        "headland": collection((polygon((0, 0), (540, 20), (560, 400), (20, 380)), {})),
+        "hollows": collection(
+            (polygon((100, 100), (140, 100), (140, 130)),
+             {"depth_m": 0.9144, "area_m2": 600.0, "open": True, "looked": False}),
+            (polygon((200, 100), (240, 100), (240, 130)),
+             {"depth_m": 0.45, "area_m2": 8093.7, "open": False, "looked": True}),
+        ),
+        "drop_offs": collection(
+            (polygon((500, 300), (560, 300), (560, 380), (500, 380)),
+             {**drop, "crest": line((530, 310), (532, 370))}),
+            (polygon((20, 300), (40, 300), (40, 380), (20, 380)),
+             {**drop, "height_m": 2.0, "highwall": False, "keep_m": 5.0, "open": False,
+              "crest": line((30, 310), (32, 370))}),
+        ),
+        "first_places": collection(
+            (polygon((60, 60), (90, 60), (90, 200)),
+             {**look, "kind": "wrack band", "reason": "Left along the edge.", "area_m2": 2500.0}),
+            (line((540, 20), (560, 400)),
+             {**look, "kind": "line across the flow", "reason": "Caught.", "length_m": 381.0}),
+        ),
+    }  # fmt: skip
+
+
+def travel() -> dict[str, Any]:
+    """Four lines of travel in the order the page lists them."""
+    lines = [
+        {"deg": 90.0, "stop_share": 0.0, "care_share": 0.05, "runs": 160, "turns": 159},
+        {"deg": 45.0, "stop_share": 0.0, "care_share": 0.05, "runs": 160, "turns": 159},
+        {"deg": 135.0, "stop_share": 0.004, "care_share": 0.1, "runs": 90, "turns": 89},
+        {"deg": 0.0, "stop_share": 0.08, "care_share": 0.2, "runs": 120, "turns": 119},
+    ]
+    return {
+        "lines": [{**one, "minutes": 61.0} for one in lines],
+        "ties": [45.0, 90.0],
+        "care_pct": 15.0,
+        "stop_pct": 25.0,
+        "limit": "this tool's own default",
+        "laps": 2,
     }
 
 

@@ -56,6 +56,12 @@ CONTRAST = """() => {
   return found;
 }"""
 
+FIRST_WORDS = """e => {
+  const walk = document.createTreeWalker(e, NodeFilter.SHOW_TEXT);
+  while (walk.nextNode()) { if (walk.currentNode.textContent.trim()) { break; } }
+  return walk.currentNode.textContent.trim();
+}"""
+
 TARGETS = """() => [...document.querySelectorAll("button, a[href], summary, input")]
   .filter((e) => e.checkVisibility() && !e.matches(".skip"))
   .map((e) => [(e.closest("label") || e).getBoundingClientRect(), e])
@@ -66,6 +72,8 @@ TARGETS = """() => [...document.querySelectorAll("button, a[href], summary, inpu
 def test_page_asks_nobody_and_draws(kind: str, payloads: Any, made: Any, opened: Any) -> None:
     """By hand: no request, no complaint, and shapes on the map in view."""
     with opened(made[kind](payloads[kind])) as (page, seen):
+        if page.locator(".more-layers").count():
+            page.click(".more-layers summary")
         page.check('[data-image="1"]')
         page.evaluate("document.getElementById('whole').click()")
         assert seen.asked == []
@@ -98,11 +106,7 @@ def test_table_has_a_row_for_each_item_of_the_map(
         rows = page.locator(f"#{table} tbody tr")
         assert rows.count() == count
         for number in range(count):
-            name = (
-                rows.nth(number)
-                .locator("th")
-                .evaluate("e => e.firstChild.textContent.trim() || e.innerText")
-            )
+            name = rows.nth(number).locator("th").evaluate(FIRST_WORDS)
             rows.nth(number).locator("button.show").click()
             title = page.locator(".leaflet-popup .note-title").last
             assert name in title.inner_text()
@@ -270,6 +274,7 @@ def test_layers_go_and_come(payloads: Any, opened: Any) -> None:
         page.check('[data-layer="zones"]')
         assert shapes.count() == 4
         legend = page.locator('[data-legend="1"]')
+        page.click(".more-layers summary")
         assert legend.is_hidden()
         page.check('[data-image="1"]')
         assert "not known" in legend.inner_text()

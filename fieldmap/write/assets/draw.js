@@ -98,6 +98,7 @@ function fieldmapBack(id) {
   var button = document.querySelector('[data-show="' + id + '"]');
   if (!button) { return; }
   button.closest("tr").hidden = false;
+  if (button.closest("details")) { button.closest("details").open = true; }
   button.focus({ preventScroll: true });
   button.closest("tr").scrollIntoView({ block: "center" });
 }
@@ -227,10 +228,10 @@ fieldmapHands.walk = function (item, to, look) {
 function fieldmapWalks(map) {
   var pixels = 256 * Math.pow(2, map.getZoom()) / (40075017 * Math.cos(map.getCenter().lat * Math.PI / 180));
   fieldmapState.walks.forEach(function (one) {
-    var fits = one.spacing_m * pixels >= 8;
+    var fits = one.spacing_m * pixels >= (one.gap || 8);
     if (fits) { one.to.addLayer(one.whole); } else { one.to.removeLayer(one.whole); }
     if (!one.part) { return; }
-    if (!fits && one.sketch_m * pixels >= 8) { one.to.addLayer(one.part); } else { one.to.removeLayer(one.part); }
+    if (!fits && one.sketch_m * pixels >= (one.gap || 8)) { one.to.addLayer(one.part); } else { one.to.removeLayer(one.part); }
   });
 }
 
@@ -312,16 +313,20 @@ function fieldmapNames(map) {
   });
 }
 
-/* Where the marks stand too close to be read they become small, and name themselves on a click. */
+/* Where the marks stand too close to be read they become small, and name themselves on a click.
+   A place to look at gives way to marks by itself. */
 function fieldmapCrowd(map) {
   var spots = Array.prototype.map.call(map.getPane("pins").querySelectorAll(".pin-hold"), function (pin) {
-    return L.DomUtil.getPosition(pin);
+    return { pin: pin, at: L.DomUtil.getPosition(pin), look: pin.querySelector(".pin-first") !== null };
   });
   if (spots.length < 2 || spots.length > 600) { return; }
-  var close = spots.filter(function (one) {
-    return spots.some(function (other) { return other !== one && one.distanceTo(other) < 22; });
-  }).length;
-  map.getContainer().classList.toggle("crowded", close > spots.length / 3);
+  function near(one, others) {
+    return others.some(function (other) { return other !== one && one.at.distanceTo(other.at) < 22; });
+  }
+  var marks = spots.filter(function (one) { return !one.look; });
+  var close = marks.filter(function (one) { return near(one, marks); }).length;
+  map.getContainer().classList.toggle("crowded", close > 0 && close > marks.length / 3);
+  spots.forEach(function (one) { one.pin.classList.toggle("pin-near", one.look && near(one, spots)); });
 }
 
 function fieldmapDraw(map) {
@@ -344,7 +349,7 @@ function fieldmapDraw(map) {
     map.getContainer().appendChild(fieldmapElement("p", "map-none", "Nothing here has a place on the map."));
   }
   fieldmapFit(map);
-  data.groups.forEach(function (group) { fieldmapState.groups[group.key].addTo(map); });
+  data.groups.forEach(function (group) { if (group.ticked) { fieldmapState.groups[group.key].addTo(map); } });
   fieldmapNames(map);
   fieldmapCrowd(map);
   fieldmapWalks(map);

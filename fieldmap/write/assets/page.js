@@ -45,7 +45,7 @@ function fieldmapSift(box) {
     var levels = ticks.filter(function (tick) { return tick.checked; }).map(function (tick) { return tick.value; });
     var left = 0;
     rows.forEach(function (row, at) {
-      var stays = levels.includes(row.dataset.level) && words[at].includes(wanted);
+      var stays = (!ticks.length || levels.includes(row.dataset.level)) && words[at].includes(wanted);
       row.hidden = !stays;
       left += stays ? 1 : 0;
     });
@@ -61,11 +61,13 @@ function fieldmapPaperView() {
   var map = fieldmapState.map;
   var before = null;
   window.addEventListener("beforeprint", function () {
-    before = { centre: map.getCenter(), zoom: map.getZoom() };
     document.documentElement.classList.add("printing");
-    map.closePopup();
-    map.invalidateSize({ animate: false, pan: false });
-    fieldmapFit(map);
+    if (map) {
+      before = { centre: map.getCenter(), zoom: map.getZoom() };
+      map.closePopup();
+      map.invalidateSize({ animate: false, pan: false });
+      fieldmapFit(map);
+    }
     document.querySelectorAll("details:not([open])").forEach(function (held) {
       if (held.closest("tr")) { return; }
       held.dataset.opened = "1"; held.open = true;
@@ -73,24 +75,28 @@ function fieldmapPaperView() {
   });
   window.addEventListener("afterprint", function () {
     document.documentElement.classList.remove("printing");
-    map.invalidateSize({ animate: false, pan: false });
+    if (map) { map.invalidateSize({ animate: false, pan: false }); }
     if (before) { map.setView(before.centre, before.zoom, { animate: false }); }
     document.querySelectorAll("details[data-opened]").forEach(function (held) { held.open = false; delete held.dataset.opened; });
   });
 }
 
-document.addEventListener("DOMContentLoaded", function () {
-  var map = fieldmapState.map;
+function fieldmapOnMap(map) {
   map.on("focus", function () { map.scrollWheelZoom.enable(); });
   map.on("blur", function () { map.scrollWheelZoom.disable(); });
   document.querySelectorAll("[data-layer]").forEach(function (box) { fieldmapSwitch(box, fieldmapState.groups[box.dataset.layer]); });
   document.querySelectorAll("[data-image]").forEach(function (box) { fieldmapSwitch(box, fieldmapState.images[Number(box.dataset.image)]); });
-  document.querySelectorAll("[data-sift]").forEach(fieldmapSift);
   document.addEventListener("click", function (event) {
     var button = event.target.closest("[data-show]");
     if (button) { fieldmapShow(button.dataset.show); }
   });
   document.getElementById("whole").addEventListener("click", function () { map.closePopup(); fieldmapFit(map); });
+}
+
+/* A page of tables alone has no map. */
+document.addEventListener("DOMContentLoaded", function () {
+  if (fieldmapState.map) { fieldmapOnMap(fieldmapState.map); }
+  document.querySelectorAll("[data-sift]").forEach(fieldmapSift);
   document.getElementById("print").addEventListener("click", function () { window.print(); });
   fieldmapLegends();
   fieldmapPaperView();
