@@ -21,6 +21,7 @@ def main(out: Path) -> None:
     shots = {
         "farm": out / "index.html",
         "field": out / "fields" / "S2.html",
+        "slopes": out / "slopes.html",
         "search": out / "search" / "index.html",
         "move": moves[0],
     }

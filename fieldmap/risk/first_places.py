@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -102,6 +103,8 @@ def first_places(
     blind_m = 0.0
     grounds = [(one.date, _areas(shapely.intersection(one.ground, field))) for one in floods]
     grounds = [(date, ground) for date, ground in grounds if ground]
+    if not grounds:
+        return FirstPlaces(_table([], crs), ())
     for date, ground in sorted(grounds, key=lambda one: one[0], reverse=True):
         wet = shapely.multipolygons(ground)
         found = _wrack(field, wet, wrack_m)
@@ -112,11 +115,23 @@ def first_places(
             found += lines
             blind_m += unknown_m
         rows += [{**row, "flood_day": date} for row in found]
+    return FirstPlaces(
+        _table(rows, crs), _left_out(hollows_table is None, drainage is None, blind_m)
+    )
+
+
+def _table(rows: list[dict[str, object]], crs: CRS) -> gpd.GeoDataFrame:
+    return _no_places(crs).copy() if not rows else _typed(rows, crs)
+
+
+def _typed(rows: list[dict[str, object]], crs: CRS) -> gpd.GeoDataFrame:
     table = gpd.GeoDataFrame(rows, columns=list(COLUMNS), geometry="geometry", crs=crs)
-    table = table.astype({"area_m2": float, "length_m": float, "flood_day": "datetime64[us]"})
-    if not grounds:
-        return FirstPlaces(table, ())
-    return FirstPlaces(table, _left_out(hollows_table is None, drainage is None, blind_m))
+    return table.astype({"area_m2": float, "length_m": float, "flood_day": "datetime64[us]"})
+
+
+@functools.lru_cache(maxsize=8)
+def _no_places(crs: CRS) -> gpd.GeoDataFrame:
+    return _typed([], crs)
 
 
 def _left_out(no_hollows: bool, no_drainage: bool, blind_m: float) -> tuple[str, ...]:

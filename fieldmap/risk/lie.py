@@ -196,20 +196,26 @@ class _Cells:
 
     def __init__(self, field: shapely.Geometry, heights: Heights, crs: CRS, tables: Tables) -> None:
         self.times = max(1, math.ceil(heights.cell_m / analysis_cell_m(tables) - 1e-9))
-        self._over = moved(field, crs, heights.grid.crs).bounds
-        self._like = heights.grid
+        grid = heights.grid
+        row, column = (
+            grid.with_values(one, unit="", name="number").finer(
+                self.times, over=moved(field, crs, grid.crs).bounds
+            )
+            for one in np.indices(grid.shape, np.float32)
+        )
+        self._like = row
+        self._at = np.ix_(*(one.astype(np.int64) for one in (row.values[:, 0], column.values[0])))
 
     def fine(self, grid: Grid) -> Grid:
         """The grid's values on the field's cells."""
-        return grid.finer(self.times, over=self._over)
+        return self._like.with_values(grid.values[self._at], unit=grid.unit, name=grid.name)
 
     def fine_speeds(self, found: Speeds) -> Speeds:
         """The same speeds on the field's cells."""
         held = found._asdict()
         for name, values in held.items():
             if isinstance(values, np.ndarray):
-                fine = self.fine(self._like.with_values(values, unit="", name=name)).values
-                held[name] = fine.astype(values.dtype)
+                held[name] = values[self._at].astype(np.float32).astype(values.dtype)
         return Speeds(**held)
 
 
@@ -255,9 +261,9 @@ def _hollows(
         heights.grid, crs=crs, least_depth_m=some * depth_m, least_area_m2=some * area_m2
     )
     table = found.table
-    large = (table["depth_m"] >= depth_m) & (table["area_m2"] >= area_m2)
-    kept = (large | table["open"]) & table.intersects(field)
-    return found.depth, table[kept].reset_index(drop=True)
+    large = (table["depth_m"].to_numpy() >= depth_m) & (table["area_m2"].to_numpy() >= area_m2)
+    near = shapely.intersects(table.geometry.to_numpy(), field)
+    return found.depth, _rows_of(table, (large | table["open"].to_numpy()) & near)
 
 
 def _edges(
@@ -268,4 +274,8 @@ def _edges(
     found = drop_offs(heights.grid, crs=crs, limits=EdgeLimits(**figures), ground=lie)
     ground = shapely.union(found["zone"].to_numpy(), found["perhaps"].to_numpy())
     near = shapely.intersects(ground, field)
-    return found[near].reset_index(drop=True)
+    return _rows_of(found, near)
+
+
+def _rows_of(table: gpd.GeoDataFrame, kept: NDArray[np.bool_]) -> gpd.GeoDataFrame:
+    return table if kept.all() else table[kept].reset_index(drop=True)

@@ -5,6 +5,7 @@ Only what the cells can show is found: see :func:`least_seen_m`.
 
 from __future__ import annotations
 
+import functools
 from typing import NamedTuple
 
 import geopandas as gpd
@@ -107,6 +108,8 @@ def drop_offs(
     steepest = np.zeros(count + 1)
     np.maximum.at(steepest, labels[labels > 0], percent[labels > 0])
     kept = np.flatnonzero((height >= limits.least_height_m) | opened)
+    if kept.size == 0:
+        return _no_edges(crs).copy()
     kept = kept[np.argsort(-height[kept], kind="stable")]
     highwall = (height >= limits.highwall_m) & (steepest[1:] >= limits.highwall_pct)
     highwall, opened, height = highwall[kept], opened[kept], height[kept]
@@ -118,6 +121,18 @@ def drop_offs(
     perhaps[unsure] = shapely.union(
         _kept_from(shapes[unsure], limits.highwall_buffer_m), zone[unsure]
     )
+    crests = _crests(lie.aspect, labels, kept + 1, shapes, crs)
+    return _table(height, highwall, opened, (zone, perhaps, crests), crs)
+
+
+def _table(
+    height: Floats,
+    highwall: NDArray[np.bool_],
+    opened: NDArray[np.bool_],
+    shapes: tuple[NDArray[np.object_], NDArray[np.object_], NDArray[np.object_]],
+    crs: CRS,
+) -> gpd.GeoDataFrame:
+    zone, perhaps, crests = shapes
     return gpd.GeoDataFrame(
         {
             "height_m": height,
@@ -126,9 +141,15 @@ def drop_offs(
             "zone": gpd.GeoSeries(zone, crs=crs),
             "perhaps": gpd.GeoSeries(perhaps, crs=crs),
         },
-        geometry=_crests(lie.aspect, labels, kept + 1, shapes, crs),
+        geometry=crests,
         crs=crs,
     )
+
+
+@functools.lru_cache(maxsize=8)
+def _no_edges(crs: CRS) -> gpd.GeoDataFrame:
+    none, no = np.empty(0, object), np.empty(0, bool)
+    return _table(np.empty(0), no, no, (none, none, none), crs)
 
 
 def round_unknown(heights: Grid, ground: Slope, *, crs: CRS, reach_m: float) -> shapely.Geometry:

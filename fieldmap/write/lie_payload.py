@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import tzinfo
 from typing import Any
 
 import geopandas as gpd
@@ -27,7 +28,7 @@ _ALIKE = 9  # digits to which shares of ground are held against each other
 _NOTHING: dict[str, Any] = {"type": "FeatureCollection", "features": []}
 
 
-def lie_payload(answer: FieldAnswer, *, crs: CRS, tables: Tables) -> dict[str, Any]:
+def lie_payload(answer: FieldAnswer, *, crs: CRS, zone: tzinfo, tables: Tables) -> dict[str, Any]:
     """What the page of a field shows of the lie of its land; quantities SI, shapes in degrees.
 
     Parameters
@@ -35,6 +36,8 @@ def lie_payload(answer: FieldAnswer, *, crs: CRS, tables: Tables) -> dict[str, A
     answer : FieldAnswer
     crs : pyproj.CRS
         The run's metric system.
+    zone : tzinfo
+        Whose day a flood was on.
     tables : Tables
         ``passes.join_m``, ``edges.*``.
 
@@ -54,7 +57,7 @@ def lie_payload(answer: FieldAnswer, *, crs: CRS, tables: Tables) -> dict[str, A
         "headland": _headland(lie.work, crs),
         "hollows": _hollows(answer.layers, crs),
         "drop_offs": _drop_offs(lie.edges, crs, tables),
-        "first_places": _first_places(answer, crs),
+        "first_places": _first_places(answer, crs, zone),
     }
 
 
@@ -155,11 +158,13 @@ def _drop_offs(edges: gpd.GeoDataFrame, crs: CRS, tables: Tables) -> dict[str, A
         return _NOTHING
     ordered = edges.sort_values("height_m", ascending=False, kind="stable")
     crests = features(_frame(list(ordered.geometry), crs), (), digits=_DIGITS)["features"]
-    kept = (tables.number("edges.buffer_m"), tables.number("edges.highwall_buffer_m"))
+    buffers = (tables.number("edges.buffer_m"), tables.number("edges.highwall_buffer_m"))
+    least = np.where(ordered["highwall"].to_numpy(bool), buffers[1], buffers[0])
+    by_height = tables.number("edges.buffer_heights") * ordered["height_m"].to_numpy()
     zones = _frame(list(_plainer(ordered["zone"].to_numpy())), crs).assign(
         height_m=ordered["height_m"].to_numpy(),
         highwall=ordered["highwall"].to_numpy(bool),
-        keep_m=np.where(ordered["highwall"].to_numpy(bool), kept[1], kept[0]),
+        keep_m=np.maximum(least, by_height),
         open=ordered["open"].to_numpy(bool) if "open" in ordered else False,
     )
     found = features(zones, ("height_m", "highwall", "keep_m", "open"), digits=_DIGITS)
@@ -168,12 +173,13 @@ def _drop_offs(edges: gpd.GeoDataFrame, crs: CRS, tables: Tables) -> dict[str, A
     return found
 
 
-def _first_places(answer: FieldAnswer, crs: CRS) -> dict[str, Any]:
+def _first_places(answer: FieldAnswer, crs: CRS, zone: tzinfo) -> dict[str, Any]:
     """The places to look at first after a flood, in the order to look in."""
     table = answer.first_places
     if table.empty:
         return _NOTHING
-    day = [None if pd.isna(one) else str(one)[:10] for one in table["flood_day"]]
+    moments = table["flood_day"].dt.tz_localize("UTC").dt.tz_convert(zone)
+    day = [None if pd.isna(one) else one.date().isoformat() for one in moments]
     shown = table.assign(flood_day=day).set_geometry(_plainer(table.geometry.to_numpy()), crs=crs)
     names = ("kind", "reason", "area_m2", "length_m", "flood_day")
     return features(shown, names, digits=_DIGITS)

@@ -95,7 +95,7 @@ def field_payload(assessment: Assessment, answer: FieldAnswer, shown: Shown) -> 
         "tracks": features(_plainer(gpd.clip(farm.tracks, box)), (), digits=_DIGITS),
         "roads": road_lines(farm, box),
         "images": field_images(farm, answer, field, box),
-        "lie": lie_payload(answer, crs=farm.crs, tables=farm.tables),
+        "lie": lie_payload(answer, crs=farm.crs, zone=farm.settings.zone(), tables=farm.tables),
         "links": {
             "index": "../index.html",
             "gpx": f"{page_name(answer.field_id)}.gpx" if len(answer.pick_up) else "",

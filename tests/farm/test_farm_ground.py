@@ -128,6 +128,14 @@ def test_any_system_says_the_same_of_a_plane_property(
         assert row["speed_limit_kmh"] == pytest.approx(like["speed_limit_kmh"], rel=2e-3)
 
 
+def test_a_raster_made_from_coarser_cells_by_hand(tmp_path: Path) -> None:
+    """By hand: 5 m cells made from 40 m see no bank, and call nothing gentle."""
+    raster(tmp_path / "elevation.tif", METRES, (160, 160), UTM)
+    (one,) = asked(tmp_path, f"{ELEVATION}\nelevation_made_from_cell_m = 40").answers
+    (cell,) = [held for held in one.findings if held.what == "cell of the elevation"]
+    assert (cell.level, cell.value) == ("unknown", 40.0)
+
+
 def test_thinned_cells_are_told_in_metres_by_hand(tmp_path: Path) -> None:
     """By hand: 160 x 160 cells of 5 m made 4,000: every three by three, on rows that run north."""
     raster(tmp_path / "elevation.tif", *SYSTEMS["turned by a quarter"][:3])

@@ -159,6 +159,7 @@ def test_what_is_not_known_of_the_machine_by_hand(
 
 YES = np.ones((1, 1), bool)
 INF, NAN, SEVEN, TWELVE = (np.full((1, 1), one) for one in (np.inf, np.nan, 7.0, 12.0))
+NOUGHT, EIGHT, ELEVEN = (np.full((1, 1), one) for one in (0.0, 8.0, 11.0))
 
 
 @pytest.mark.parametrize(
@@ -173,6 +174,10 @@ INF, NAN, SEVEN, TWELVE = (np.full((1, 1), one) for one in (np.inf, np.nan, 7.0,
         (5.0, {"in_hollow": YES, "unlooked": True}, "flooded, not looked at"),
         (5.0, {"speed": SimpleNamespace(by_sight_kmh=SEVEN, by_turn_kmh=INF)}, "blind crest"),
         (5.0, {"speed": SimpleNamespace(by_sight_kmh=TWELVE, by_turn_kmh=INF)}, "none"),
+        (5.0, {"speed": SimpleNamespace(by_sight_kmh=ELEVEN, by_turn_kmh=INF)}, "none"),
+        (5.0, {"speed": SimpleNamespace(by_sight_kmh=NOUGHT, by_turn_kmh=INF)}, "no braking"),
+        (5.0, {"speed": SimpleNamespace(by_sight_kmh=INF, by_turn_kmh=EIGHT)}, "sloping headland"),
+        (15.0, {"headland": YES}, "sloping headland"),
         (
             5.0,
             {"speed": SimpleNamespace(by_sight_kmh=NAN, by_turn_kmh=INF)},

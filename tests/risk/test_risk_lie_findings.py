@@ -116,7 +116,27 @@ def test_a_hole_on_the_headland_by_hand() -> None:
     """By hand: where a slope of the headland is not known, turning there is not known."""
     values = sloping(5.0)
     values[9, 9] = np.nan
-    assert said(values)["turning on the headland"].finding.level == "unknown"
+    found = said(values)
+    for what in ("turning on the headland", "sight ahead", "field speed limit"):
+        assert found[what].finding.level == "unknown"
+
+
+def test_a_slope_where_a_wider_headland_would_lie_by_hand() -> None:
+    """By hand: level headland of 9 laps, a bank of 16 % in the middle, radius not known."""
+    values = np.zeros((60, 60))
+    values[:, 28:33] = 0.64 * np.arange(1, 6)
+    values[:, 33:38] = 0.64 * np.arange(5, 0, -1)
+    values *= np.clip((15.0 - np.abs(np.arange(60) - 29.5)) / 5.0, 0.0, 1.0)[:, np.newaxis]
+    ground = heights(values, cell_m=CELL_M)
+    mine = TABLES.with_overrides({"edges.steep_pct": 200})
+    field, one = box(4, 4, 236, 236), mower(turning_radius_m=None, side_slope_limit_pct=20.0)
+    layers = layers_of(field, ground, machine=one, tables=mine)
+    there = layers.lie.headland & layers.inside
+    told = lie_findings("F", layers, ground, one, tables=mine)
+    assert told[0].finding.level == "unknown"
+    assert told[0].change == "Give turning_radius_m in machines.toml"
+    assert "of the field the slope" in told[0].finding.why
+    assert there.sum() < layers.inside.sum()
 
 
 def test_sight_on_coarse_cells_by_hand() -> None:
@@ -205,6 +225,16 @@ def test_edges_by_hand(wall: float, at: int, words: str, keep: float) -> None:
     assert (lie.at_edge & lie.inside).any()
 
 
+def test_a_highwall_that_goes_on_into_a_hole_by_hand() -> None:
+    """By hand: the hole lies far from the field, but the wall beside it may be higher there."""
+    values = flat()
+    values[:5] = 8.0
+    values[3:6, :2] = np.nan
+    told = said(values, field=box(60, 30, 90, 86))["drop-offs and bench edges"]
+    assert told.finding.level == "unknown"
+    assert "Beside ground of unknown height" not in told.finding.why
+
+
 def test_an_edge_beside_ground_of_no_slope_by_hand() -> None:
     """By hand: no slope is known in the field, but there is a wall beside it: that is said."""
     values = flat()
@@ -240,6 +270,9 @@ def test_wet_ground_by_hand(rows: int, unknown: bool, level: str) -> None:
     assert told.finding.level == level
     assert "beyond the elevation" in told.finding.why
     assert bool(told.change) == unknown
+    brim = TABLES.with_overrides({"drainage.wet_share": 1})
+    full = said(flat(), site=wet_farm(np.full((CELLS, CELLS), 0.9)), tables=brim)["wet ground"]
+    assert full.finding.level == "care"
     dry = said(flat(), site=wet_farm(rank))["wet ground"]
     assert "beyond the elevation" not in dry.finding.why
 

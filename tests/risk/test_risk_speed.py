@@ -136,6 +136,42 @@ def test_the_worse_of_both_ways_by_hand() -> None:
         assert (one.lie.speed.by_sight_kmh[20:40, 25] < 11.0).any()
 
 
+def test_on_headlands_it_is_looked_all_round_by_hand() -> None:
+    """By hand: a brow along the line of travel hides nothing in runs, but from who turns."""
+    along = smooth(heights(brow(3.0).grid.values.T, cell_m=CELL_M), tables=NORTH).lie
+    middle_row, beside = along.inside.shape[0] // 2, along.inside.shape[1] // 2 + 2
+    assert along.headland[3, beside]
+    assert not along.headland[middle_row, beside]
+    assert along.speed.by_sight_kmh[3, beside] < 11.0
+    assert along.speed.by_sight_kmh[middle_row, beside] == math.inf
+    assert along.speed.sight_m[3, beside] < along.speed.range_m
+    assert along.speed.sight_m[middle_row, beside] == pytest.approx(along.speed.range_m)
+    # how deep the headland is hangs on the radius: without it the machine may turn in the middle
+    ground = heights(brow(3.0).grid.values.T, cell_m=CELL_M)
+    loose = smooth(ground, tables=NORTH, turning_radius_m=None).lie
+    assert loose.speed.by_sight_kmh[middle_row, beside] < 11.0
+    untold = smooth(ground, tables=NORTH, turning_radius_m=None, field_speed_kmh=None)
+    assert ALL[int(untold.acts.values[middle_row, beside])].key == "sight not known"
+
+
+def test_uphill_one_stops_sooner_by_hand() -> None:
+    """By hand: a plane of 10 % that ends in a brow to the north; who climbs has 0.3 to brake with.
+
+    The other way nothing is hidden, so that the way up alone governs.
+    """
+    row = np.arange(CELLS)[:, np.newaxis] * np.ones((1, CELLS))
+    values = np.where(row < 30, 12.0 - 0.3 * 4 * (30 - row), 12.0 - 0.1 * 4 * (row - 30))
+    lie = smooth(heights(values, cell_m=CELL_M), tables=NORTH).lie
+    column = lie.inside.shape[1] // 2
+    fast, sight = lie.speed.by_sight_kmh[:, column], lie.speed.sight_m[:, column]
+    climbs = np.flatnonzero((lie.ground.percent.values[:, column] < 10.01) & np.isfinite(fast))
+    climbs = climbs[climbs > lie.inside.shape[0] // 2]
+    assert climbs.size
+    for at in climbs:
+        need = stopping_distance_m(fast[at], grade=0.1, **LAZY)
+        assert float(need) == pytest.approx(float(sight[at]), rel=1e-3)
+
+
 def test_seeing_far_enough_but_not_braking_by_hand() -> None:
     """By hand: on 21 % downhill a friction of 0.2 leaves nothing to brake with; on 19 % 155 m."""
     mine = TABLES.with_overrides(

@@ -64,6 +64,11 @@ def test_cells_take_what_lies_under_their_middle_by_hand() -> None:
     hand = water_cells(water, away).hand_m
     assert np.isnan(hand[:, 1:]).all()
     assert np.isnan(hand[2:]).all()
+    cut = water_cells(water, away).cut
+    assert np.isfinite(cut[:2, 0]).all()
+    assert np.isnan(cut[2:]).all()
+    aslant = Grid(fine.values, Affine(4, 0, WEST + 69, 0, -4, SOUTH + 100), UTM, "m", "z")
+    assert (water_cells(water, aslant).rank[0, :2] == water.rank.values[14, 7]).all()
     assert np.isnan(water_cells(None, fine).rank).all()
 
 

@@ -8,6 +8,7 @@ import math
 import re
 from types import SimpleNamespace
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import geopandas as gpd
 import numpy as np
@@ -172,7 +173,7 @@ def test_a_hollow_is_looked_at_only_when_all_of_it_in_the_field_is() -> None:
 
 
 def test_first_places_keep_the_order_to_look_in() -> None:
-    """By hand: the table's order, the day without its hour, what is missing empty."""
+    """By hand: the table's order, the farm's own day (evening there, next day in UTC), empty."""
     x, y = CORNER
     places = gpd.GeoDataFrame(
         {
@@ -180,13 +181,16 @@ def test_first_places_keep_the_order_to_look_in() -> None:
             "reason": ["stood deep", "edge"],
             "area_m2": [40.0, np.nan],
             "length_m": [np.nan, 12.0],
-            "flood_day": np.array(["2026-05-29T06", "NaT"], "datetime64[us]"),
+            "flood_day": np.array(["2026-05-30T04:59", "NaT"], "datetime64[us]"),
         },
         geometry=[shapely.Point(x, y).buffer(9), shapely.LineString([(x, y), (x + 12, y)])],
         crs=UTM,
     )
     answer: Any = SimpleNamespace(first_places=places)
-    found = [one["properties"] for one in _first_places(answer, UTM)["features"]]
+    found = [
+        one["properties"]
+        for one in _first_places(answer, UTM, ZoneInfo("America/Chicago"))["features"]
+    ]
     assert [(one["kind"], one["area_m2"], one["length_m"]) for one in found] == [
         ("low", 40.0, None),
         ("wrack band", None, 12.0),
