@@ -164,7 +164,7 @@ def _absent(farm: Farm) -> list[str]:
     notes = [
         f"no {key} in farm.toml: {words}"
         for key, words in lacks.items()
-        if getattr(files, key) is None
+        if getattr(files, key) is None and not (key == "flood" and files.flood_depth_m)
     ]
     if not farm.log_read:
         notes.append(f"no hazard log ({files.hazards}) yet: what lies in the fields is unknown")

@@ -13,6 +13,7 @@ import shapely
 from fieldmap.crs import moved
 from fieldmap.farm import Farm
 from fieldmap.read.elevation import cell_size_m
+from fieldmap.risk.place_findings import share_words
 from fieldmap.risk.water import FarmWater, farm_water, stage_ground
 from fieldmap.tables.loader import FARM_SOURCE
 
@@ -85,9 +86,17 @@ def with_stage(farm: Farm, water: FarmWater | None) -> Farm:
     moment = pd.Series([evening]).dt.tz_convert("UTC").astype("datetime64[us, UTC]")
     row = gpd.GeoDataFrame({"date": moment}, geometry=[shapely.union(wet, unknown)], crs=farm.crs)
     flood = row if farm.flood.empty else pd.concat([farm.flood, row], ignore_index=True)
+    blank = shapely.intersection(unknown, fields).area / max(fields.area, 1e-9)
+    guessed = (
+        f"; on {share_words(blank)} of the fields' ground the height over the channel is not known "
+        "(water may come from beyond the elevation), and it is reckoned as wetted"
+        if blank > 0
+        else ""
+    )
     note = (
         f"the flood of {files.flood_date} is reckoned from {files.flood_depth_m:g} m over the "
         "channel: a screening by height, without levees thinner than a cell, backwater or culverts"
+        + guessed
     )
     return farm.with_flood(flood, note)
 

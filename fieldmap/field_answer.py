@@ -170,10 +170,11 @@ def _answer(run: _Run, row: int, elevation: ElevationFile | None) -> FieldAnswer
     )
     log_name = farm.settings.files.hazards
     first = _first_places(run, field, seen, layers, heights)
+    walked = looked_findings(field_id, layers, seen, tables=tables)
     told = [
         *mark_findings(field_id, marks, log_name=log_name, log_read=farm.log_read, tables=tables),
-        *looked_findings(field_id, layers, seen, tables=tables),
-        *first_findings(field_id, first, tables=tables),
+        *first_findings(field_id, first, walked, tables=tables),
+        *walked,
         *left_of_field(
             field_id, seen, run.log, run.roads, stoniness=record["stoniness"], tables=tables
         ),

@@ -21,7 +21,7 @@ from fieldmap.crs import jacobian
 from fieldmap.errors import Fault, InputError
 from fieldmap.grid import Grid
 from fieldmap.read.height_unit import unit_of
-from fieldmap.read.heights import PLAIN, Meaning, to_metres
+from fieldmap.read.heights import HIGHEST_M, LOWEST_M, PLAIN, Meaning, to_metres
 from fieldmap.read.paths import plain_file
 from fieldmap.units import HEIGHT_UNITS
 
@@ -212,7 +212,7 @@ class ElevationFile:
             stored = seen.astype(np.float64).filled(np.nan)
             heights = stored * self._file.scales[0] + self._file.offsets[0]
             metres = (heights * self.info.metres_per_unit).astype(np.float32)
-            metres[~np.isfinite(metres)] = np.nan
+            metres[~((metres >= LOWEST_M) & (metres <= HIGHEST_M))] = np.nan
         else:
             metres = to_metres(seen, meaning)
         if into is None or straight is not None:

@@ -11,6 +11,9 @@ from numpy.typing import NDArray
 #: Kinds of numbers so small, or so coarse, that the mark for "no height" can be told from them
 #: as GDAL tells it for four-byte numbers.
 PLAIN = ("float32", "int8", "int16", "uint8", "uint16")
+#: No dry ground of the earth lies lower or higher (shore of the Dead Sea, top of Everest); a raster
+#: that does not name its mark for "no height" has such numbers.
+LOWEST_M, HIGHEST_M = -500.0, 9000.0
 _ALIKE = 2.0 * float(np.finfo(np.float32).eps)
 
 
@@ -52,7 +55,8 @@ def _height(number: float, meaning: Meaning) -> np.float32:
     """One height; no branch, so that a row is worked on many cells at a time."""
     height = np.float32((number * meaning.scale + meaning.offset) * meaning.metres)
     none = meaning.nodata
-    gone = (number == none) | (abs(number - none) < _ALIKE * abs(number + none)) | np.isinf(height)
+    gone = (number == none) | (abs(number - none) < _ALIKE * abs(number + none))
+    gone |= (height < LOWEST_M) | (height > HIGHEST_M)
     return np.float32(np.nan) if gone else height
 
 

@@ -182,6 +182,10 @@ GROUND_CAUSES = (
 )
 
 
+#: Laid over whole fields: what is unknown and makes no zone of its own.
+OVERLAID = (UNLOOKED, ERROR_UNKNOWN, SPEED_UNKNOWN, HEADING_UNKNOWN)
+
+
 def all_causes(tables: Tables) -> dict[int, Cause]:
     """Every cause by its code: the ground's, then one for each hazard kind in the table's order."""
     causes = {cause.code: cause for cause in GROUND_CAUSES}

@@ -169,7 +169,7 @@ def _lows(
     depth = hollows_table["depth_m"].to_numpy(float)
     rows = []
     for at in met[np.argsort(-depth[met], kind="stable")]:
-        reason = f"A hollow {depth[at]:.1f} m deep stood under water: things settle in it."
+        reason = "A hollow that stood under water: things settle in it."
         if hollows_table["open"].iloc[at]:
             reason += " It touches ground of unknown height: it may be deeper, larger, or none."
         inside = _areas(shapely.intersection(shapes[at], field))

@@ -126,6 +126,9 @@ def _error(field_id: str, layers: Layers, heights: Heights, tables: Tables) -> T
         )
     else:
         level, change = "ok", ""
+        if HALF_BAND * 100 * sigma >= layers.lie.limits.stop_pct:
+            level = "unknown"
+            change = "Get elevation with a smaller error, or measure the slopes on the ground"
         words = (
             f"By it the slope of one cell is known to about {HALF_BAND * 100 * sigma:.1f} "
             "percentage points up or down, nine times in ten, when the errors of neighbouring "

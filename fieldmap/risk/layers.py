@@ -197,6 +197,7 @@ def _governing(
     return cause
 
 
+_ROUNDING = 1e-6  # sights are held in four bytes
 _Where = tuple[NDArray[np.bool_], why.Cause]
 
 
@@ -221,8 +222,13 @@ def _unknowns(
     side_high = np.where(lie.headland, lie.steep_high.values, lie.side_high)
     return (
         (side >= limits.proven_pct, why.STABILITY),
-        (lie.steep_high.values >= limits.up_down_stop_pct, why.MAYBE_STEEP),
-        (side_high >= limits.stop_pct, why.MAYBE_SIDE),
+        (
+            _perhaps(
+                percent, lie.steep_high.values, limits.up_down_stop_pct, limits.up_down_care_pct
+            ),
+            why.MAYBE_STEEP,
+        ),
+        (_perhaps(side, side_high, limits.stop_pct, limits.care_pct), why.MAYBE_SIDE),
         (lie.near_open_edge, why.MAYBE_DROP),
         (lie.in_hollow & ~enough, why.HOLLOW),
         (sloping(lie, tables) & math.isnan(lie.work.radius_m), why.TURN_UNKNOWN),
@@ -232,14 +238,26 @@ def _unknowns(
     )
 
 
+def _perhaps(
+    slope_pct: NDArray[np.float32], high_pct: NDArray[np.floating], stop_pct: float, care_pct: float
+) -> NDArray[np.bool_]:
+    """Ground that may be over a limit: by the band's upper end, without a band from care on."""
+    return np.where(np.isnan(high_pct), slope_pct >= care_pct, high_pct >= stop_pct)
+
+
 def hidden(lie: Lie) -> NDArray[np.bool_]:
     """Cells from which too little is seen ahead to stop at the field speed."""
     return lie.speed.by_sight_kmh < lie.work.fast_kmh
 
 
+def brow(lie: Lie) -> NDArray[np.bool_]:
+    """Cells from which the ground ahead is hidden before the machine could stop."""
+    return hidden(lie) & (lie.speed.sight_m < lie.speed.range_m * (1.0 - _ROUNDING))
+
+
 def no_hold(lie: Lie) -> NDArray[np.bool_]:
-    """Cells so steep downhill that friction leaves nothing to brake with."""
-    return lie.speed.by_sight_kmh <= 0.0
+    """Cells without a brow where friction and the slope leave nothing to brake with."""
+    return (lie.speed.by_sight_kmh <= 0.0) & ~brow(lie)
 
 
 def sloping(lie: Lie, tables: Tables) -> NDArray[np.bool_]:
@@ -265,9 +283,9 @@ def _cares(lie: Lie, tables: Tables) -> tuple[_Where, ...]:
     side = np.fmax(np.abs(lie.across.values), lie.side_high)
     return (
         (lie.in_hollow, why.HOLLOW_SEEN),
+        (brow(lie), why.CREST),
+        (hidden(lie), why.NO_HOLD),
         (_steepest(lie) >= limits.up_down_care_pct, why.STEEP_CARE),
         (side >= limits.care_pct, why.SIDE_CARE),
-        (no_hold(lie), why.NO_HOLD),
-        (hidden(lie), why.CREST),
         (sloping(lie, tables), why.TURN_CARE),
     )

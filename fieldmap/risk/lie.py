@@ -26,7 +26,7 @@ from fieldmap.risk.side_slope import (
 )
 from fieldmap.risk.speed import Speeds, Travel, reckoned_radius_m, speeds
 from fieldmap.risk.water import FarmWater, WaterCells, water_cells
-from fieldmap.risk.work import Work, usual_turn_kmh, work_over
+from fieldmap.risk.work import Work, at_speed, usual_turn_kmh, work_over
 from fieldmap.tables import Tables
 from fieldmap.terrain.edges import EdgeLimits, drop_offs, round_unknown
 from fieldmap.terrain.hollows import hollows
@@ -155,6 +155,19 @@ def lie_of(
     unseen = round_unknown(
         heights.grid, coarse, crs=crs, reach_m=tables.number("edges.highwall_buffer_m")
     )
+    fast = cells.fine_speeds(
+        speeds(
+            heights.grid,
+            coarse,
+            _travel(field, steep, work, heading, crs),
+            work,
+            limits,
+            crs=crs,
+            rough=site.rough,
+            tables=tables,
+        )
+    )
+    work, heading = _in_time(work, heading, fast, inside, tables)
     return Lie(
         inside=inside,
         ground=ground,
@@ -164,18 +177,7 @@ def lie_of(
         side_high=side_high,
         use=_use(ground, across, headland, work, machine, tables),
         headland=headland,
-        speed=cells.fine_speeds(
-            speeds(
-                heights.grid,
-                coarse,
-                _travel(field, steep, work, heading, crs),
-                work,
-                limits,
-                crs=crs,
-                rough=site.rough,
-                tables=tables,
-            )
-        ),
+        speed=fast,
         hollow_m=cells.fine(dips[0]),
         in_hollow=burn.touched(*dips[1].geometry),
         at_edge=burn.touched(*edges["zone"]),
@@ -189,6 +191,20 @@ def lie_of(
         sigma=sigma,
         cell_area_m2=(heights.cell_m / cells.times) ** 2,
     )
+
+
+def _in_time(
+    work: Work, heading: Heading | None, found: Speeds, inside: NDArray[np.bool_], tables: Tables
+) -> tuple[Work, Heading | None]:
+    """The minutes that the field's own speed limits leave; crawling pace where they are lower."""
+    limit = found.limit_kmh[inside & np.isfinite(found.limit_kmh)]
+    if heading is None or heading.minutes is None or limit.size == 0:
+        return work, heading
+    crawling = max(tables.number("stopping.least_kmh"), 0.1)
+    pace = limit.size / float(np.sum(1.0 / np.maximum(limit, crawling)))
+    work = at_speed(work, pace, tables=tables)
+    at = int(np.argmin(np.abs(work.lines_deg - heading.degrees)))
+    return work, heading._replace(minutes=float(work.minutes[at]))
 
 
 class _Cells:

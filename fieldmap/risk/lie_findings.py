@@ -8,7 +8,7 @@ import numpy as np
 
 from fieldmap.finding import Finding, Level
 from fieldmap.machine import Machine
-from fieldmap.risk.layers import Layers, hidden, no_hold, sloping
+from fieldmap.risk.layers import Layers, brow, hidden, no_hold, sloping
 from fieldmap.risk.lie import Heights
 from fieldmap.risk.place_findings import edge_finding, place_findings, share_of, share_words
 from fieldmap.risk.speed import SPEED_CAUSES, UNKNOWN
@@ -73,6 +73,7 @@ def _turning(
         or (slow > 0 and loose)
         or perhaps > 0
         or math.isnan(lie.sigma)
+        or bool((known >= lie.limits.proven_pct).any())
     ):
         level = "unknown"
     elif slow > 0:
@@ -94,7 +95,13 @@ def _turning(
         change = "Turn on gentler ground: leave the steep headland, or mow it straight up and down"
     elif perhaps > 0:
         change = "Measure the headland with a slope meter before turning on it"
+    elif bool((known >= lie.limits.proven_pct).any()):
+        change = (
+            "Give the track width and the height of the centre of gravity in machines.toml: the "
+            "headland slopes, and nobody can tell how near the machine is to tipping"
+        )
     only_error = machine is not None and known.size == slopes.size and not (slow > 0 and loose)
+    only_error = only_error and not bool((known >= lie.limits.proven_pct).any())
     return Told(
         Finding(
             level=level,
@@ -136,9 +143,10 @@ def _sight(field_id: str, layers: Layers, heights: Heights, tables: Tables) -> T
     sight = lie.speed.sight_m[lie.inside]
     known = sight[np.isfinite(sight)]
     slides = share_of(no_hold(lie)[lie.inside])
-    short = share_of((hidden(lie) & ~no_hold(lie))[lie.inside])
+    short = share_of(brow(lie)[lie.inside])
+    slow = share_of(hidden(lie)[lie.inside])
     coarse = heights.source_cell_m > tables.number("terrain.coarse_cell_m")
-    level: Level = "care" if short + slides > 0 else "ok"
+    level: Level = "care" if slow > 0 else "ok"
     looked = (
         "Looking along the line of travel both ways, on headlands all round, as far as the machine "
         "needs to stop on the field's steepest ground."
@@ -153,9 +161,19 @@ def _sight(field_id: str, layers: Layers, heights: Heights, tables: Tables) -> T
         words.append(
             f"On {share_words(slides)} the slope takes all that wet grass leaves to brake with."
         )
+    if slow > max(short, slides):
+        words.append("On more of it the slope asks for less than the field speed.")
     change = "Slow down before the brows that the map marks, or mow away from them" if short else ""
-    if known.size < sight.size or coarse or not lie.work.own_speed:
+    if slides > 0:
+        change = change or (
+            "Do not go down the steepest ground on wet grass: a towed mower cannot be held there"
+        )
+    vague = not heights.error_m < tables.number("stopping.target_m")  # NaN is vague too
+    missing = known.size < sight.size or coarse or not lie.work.own_speed
+    if missing or vague:
         level = "unknown"
+    if vague:
+        words.append("The heights may be wrong by more than a low thing stands up.")
     if not lie.work.own_speed:
         words.append("How fast the machine mows is not known; the fast end of the usual is taken.")
         change = change or "Give field_speed_kmh in machines.toml"
@@ -184,6 +202,7 @@ def _sight(field_id: str, layers: Layers, heights: Heights, tables: Tables) -> T
             caution=SIGHT_CAUTION if level != "ok" else "",
         ),
         change,
+        echo=vague and not missing,
     )
 
 
@@ -254,8 +273,8 @@ def _work(field_id: str, layers: Layers, machine: Machine | None, tables: Tables
             what="runs and turns",
             where=field_id,
             why=f"{heading.runs} runs and {heading.turns} turns inside {work.laps} laps of "
-            f"headland, over the field's own outline, at {own} field speed. Stops, unloading and "
-            "slowing down are not counted.",
+            f"headland, over the field's own outline, at {own} field speed or what the field "
+            "allows, cell by cell. Stops and unloading are not counted.",
             basis="assumed",
             sources=sources,
             value=heading.minutes,

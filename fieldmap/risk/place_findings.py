@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldmap.finding import Finding, Level
+from fieldmap.finding import Finding, Level, worst
 from fieldmap.risk.first_places import LINE, LOW, WRACK, FirstPlaces
 from fieldmap.risk.layers import Layers
 from fieldmap.risk.lie import Heights
@@ -54,12 +54,15 @@ def _hollows(field_id: str, layers: Layers, heights: Heights, tables: Tables) ->
     table = lie.hollows
     unseen = bool((lie.in_hollow & lie.inside & ~layers.enough).any())
     gaps = not bool(np.isfinite(lie.ground.percent.values[lie.inside]).all())
-    level: Level = "unknown" if unseen or gaps else "ok" if table.empty else "care"
     depth = tables["drainage.hollow_depth_m"]
+    vague = not heights.error_m < depth.number()  # NaN is vague too
+    level: Level = "unknown" if unseen or gaps or vague else "ok" if table.empty else "care"
     if table.empty:
         words = "No hollow shows that is deep and wide enough for cells of this size to tell."
         if gaps:
             words += " What lies where no height is known nobody can tell."
+        if vague:
+            words += " The heights may be wrong by more than its depth, or nobody said by how much."
     else:
         words = (
             f"The value is the depth of the deepest of {len(table)}: settled ground, a swallow "
@@ -83,12 +86,15 @@ def _hollows(field_id: str, layers: Layers, heights: Heights, tables: Tables) ->
         f"Go and look at {_counted(len(table), 'hollow')} on foot before driving there"
         if unseen
         else "",
-        echo=gaps and not unseen,
+        echo=(gaps or vague) and not unseen,
     )
 
 
 def edge_finding(field_id: str, layers: Layers, heights: Heights, *, tables: Tables) -> Told:
     """Drop-offs in reach of the field, and ground of unknown height beside which one may stand.
+
+    A highwall, or edges whose buffers take half of the field, stop the work until they are marked
+    off or left outside the boundary.
 
     Parameters
     ----------
@@ -97,41 +103,25 @@ def edge_finding(field_id: str, layers: Layers, heights: Heights, *, tables: Tab
     heights : Heights
     tables : Tables
     """
-    lie = layers.lie
-    table = lie.edges
+    lie, table = layers.lie, layers.lie.edges
     steep = tables["edges.steep_pct"]
     least = max(
         least_seen_m(heights.source_cell_m, steep_pct=steep.number()),
         tables.number("edges.least_height_m"),
     )
-    walls, loose = int(table["highwall"].sum()), bool(table["open"].any())
+    loose = bool(table["open"].any())
     blank = bool((lie.near_open_edge & lie.inside).any())
-    if table.empty:
-        words = "No bank or bench edge shows; one lower than the limit cannot show on these cells."
-    else:
-        words = (
-            f"The value is the highest of {len(table)}. Ground nearer to one than its buffer is "
-            "drawn as keep out; edges beyond the boundary count too."
-        )
-    if loose:
-        words += " One goes on into ground of unknown height and may be higher."
-    if blank:
-        words += " Beside ground of unknown height a bank or highwall may stand that nobody sees."
-    change = ""
-    if blank:
-        change = (
-            "Look for banks and highwalls along the ground of unknown height, or get elevation "
-            "without gaps that reaches round the field"
-        )
-    if len(table):
-        named = f", {_counted(walls, 'highwall')} among them" if walls else ""
-        change = f"Mark off {_counted(len(table), 'edge')} where the ground falls away{named}"
+    vague = not heights.error_m < least / 2.0  # NaN is vague too
+    kept_off = share_of(lie.at_edge[lie.inside])
+    level: Level = "unknown" if loose or blank or vague else "ok" if table.empty else "care"
+    if table["highwall"].any() or kept_off >= tables.number("side_slopes.field_stop_share"):
+        level = "stop"
     return Told(
         Finding(
-            level="unknown" if loose or blank else "ok" if table.empty else "care",
+            level=level,
             what="drop-offs and bench edges",
             where=field_id,
-            why=words,
+            why=_edge_words(len(table), kept_off, loose=loose, blank=blank, vague=vague),
             basis="mapped",
             sources=(heights.name, *tables.source_of(steep.key, "edges.highwall_buffer_m")),
             value=None if table.empty else float(table["height_m"].max()),
@@ -139,8 +129,42 @@ def edge_finding(field_id: str, layers: Layers, heights: Heights, *, tables: Tab
             unit="m",
             caution=EDGE_CAUTION if len(table) or blank else "",
         ),
-        change,
+        _edge_change(len(table), int(table["highwall"].sum()), blank=blank),
+        echo=level == "unknown" and not (loose or blank),
     )
+
+
+def _edge_words(edges: int, kept_off: float, *, loose: bool, blank: bool, vague: bool) -> str:
+    words = ["No bank or bench edge shows; one lower than the limit cannot show on these cells."]
+    if edges:
+        highest = (
+            f"The value is the highest of {edges}. Ground nearer to one than its buffer is drawn "
+            f"as keep out, {share_words(kept_off)} of the field; edges beyond the boundary count."
+        )
+        words = [highest]
+    if loose:
+        words.append("One goes on into ground of unknown height and may be higher.")
+    if blank:
+        words.append("Beside ground of unknown height a bank or highwall may stand unseen.")
+    if vague:
+        words.append("The heights may be wrong by as much, or nobody said by how much.")
+    return " ".join(words)
+
+
+def _edge_change(edges: int, walls: int, *, blank: bool) -> str:
+    if walls:
+        return (
+            f"Keep out: mark off {_counted(walls, 'highwall')} and the ground near it, or draw the "
+            "field's boundary short of that; then the rest can be answered"
+        )
+    if edges:
+        return f"Mark off {_counted(edges, 'edge')} where the ground falls away"
+    if blank:
+        return (
+            "Look for banks and highwalls along the ground of unknown height, or get elevation "
+            "without gaps that reaches round the field"
+        )
+    return ""
 
 
 def _wet(field_id: str, layers: Layers, heights: Heights, tables: Tables) -> Told:
@@ -182,17 +206,22 @@ def _wet(field_id: str, layers: Layers, heights: Heights, tables: Tables) -> Tol
     )
 
 
-def first_findings(field_id: str, first: FirstPlaces, *, tables: Tables) -> list[Told]:
+def first_findings(
+    field_id: str, first: FirstPlaces, looked: list[Told], *, tables: Tables
+) -> list[Told]:
     """Where to look first after a flood; nothing where no flood was.
 
     Parameters
     ----------
     field_id : str
     first : FirstPlaces
+    looked : list of Told
+        What the walks say: as long as flooded ground is not looked at, this is where to begin.
     tables : Tables
     """
     if first.table.empty:
         return []
+    level = worst(["ok", *(one.finding.level for one in looked if "flooded" in one.finding.what)])
     counts = first.table["kind"].value_counts()
     named = ", ".join(
         _counted(int(counts[kind]), _PLACE_WORDS[kind]) for kind in _PLACE_WORDS if kind in counts
@@ -200,7 +229,7 @@ def first_findings(field_id: str, first: FirstPlaces, *, tables: Tables) -> list
     return [
         Told(
             Finding(
-                level="ok",
+                level=level,
                 what="first places to look after the flood",
                 where=field_id,
                 why=f"{named[0].upper()}{named[1:]}: where water leaves what it carries. Seen "
@@ -209,7 +238,9 @@ def first_findings(field_id: str, first: FirstPlaces, *, tables: Tables) -> list
                 sources=tables.source_of("drainage.wrack_m", "drainage.across_deg"),
                 value=float(len(first.table)),
                 unit="count",
-            )
+            ),
+            "" if level == "ok" else f"Look first, as numbered on the map, at {named}",
+            echo=True,
         )
     ]
 

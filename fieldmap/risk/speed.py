@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import NamedTuple
 
 import numpy as np
@@ -13,9 +14,9 @@ from fieldmap.risk.side_slope import Limits
 from fieldmap.risk.work import MOST_HEADINGS, Work
 from fieldmap.tables import Tables
 from fieldmap.terrain.sight import sight_ahead
-from fieldmap.terrain.slope import Slope
+from fieldmap.terrain.slope import Slope, ground_of_a_cell
 from fieldmap.terrain.stopping import stopping_distance_m, stopping_speed_kmh, turning_speed_kmh
-from fieldmap.terrain.travel import along_at
+from fieldmap.terrain.travel import along_at, least_ahead
 from fieldmap.units import degrees_from_percent
 
 #: What governs the speed of a cell, by its code in the band ``speed_cause``.
@@ -99,8 +100,9 @@ def speeds(
 
     Notes
     -----
-    Stopping: v t + v^2 / (2 g (f + G)) with the low end of the friction; the worse of both ways
-    counts, on headlands the worst of all headings. A turn: v = sqrt(g R tan(limit - slope)).
+    Stopping: v t + v^2 / (2 g (f + G)) with the low end of the friction and the steepest ground
+    ahead; the worse of both ways counts, on headlands the worst of all headings. A turn: v =
+    sqrt(g R tan(limit - slope)).
 
     How deep the headland is hangs on the turning radius. Where that is not known all of the field
     is held to the sight all round, and the ground beyond the headland to the turn of a machine
@@ -132,13 +134,15 @@ def speeds(
 
 
 def _range_m(ground: Slope, inside: NDArray[np.bool_], speed_kmh: float, tables: Tables) -> float:
-    """How far ahead it is worth looking: where the machine stops on the steepest ground it can."""
+    """How far ahead it is worth looking: where the machine stops on the steepest ground.
+
+    Where it cannot stop, as far as anybody looks.
+    """
     friction = _friction(tables)
     grades = ground.percent.values[inside].astype(np.float64) / 100.0
-    holds = grades[grades < friction]
     far = stopping_distance_m(
         speed_kmh,
-        grade=-holds.max(initial=0.0),
+        grade=-grades[np.isfinite(grades)].max(initial=0.0),
         reaction_s=tables.number("stopping.reaction_s"),
         friction=friction,
     )
@@ -181,16 +185,43 @@ def _seeing(
     unsettled = np.isnan(ground.percent.values[inside]).any()  # then any way may be the best
     every = field if unsettled else turns
     sight, slow, any_way = np.full((3, inside.size), np.nan)
-
-    for at, tried, out in ((field, ways[:2], slow), (every, ways, any_way)):
-        far = seen[: len(tried), at].astype(np.float64)
-        out[at] = _stopping(far, along_at(ground, tried, at), fast_kmh, range_m, tables)
+    here, ahead = _grades(ground, inside, ways, crs=crs, range_m=range_m)
+    for at, tried, out in ((field, 2, slow), (every, len(ways), any_way)):
+        far = seen[:tried, at].astype(np.float64)
+        along = np.where(np.isinf(far), here[:tried, at], ahead[:tried, at])
+        out[at] = _stopping(far, along, fast_kmh, range_m, tables)
     slow[turns] = any_way[turns]
     sight[field] = seen[:2, field].min(axis=0)
     sight[turns] = seen[:, turns].min(axis=0)
     any_way = any_way if unsettled else slow
     sight = np.minimum(sight, range_m)
     return tuple(one.reshape(inside.shape) for one in (sight, slow, any_way))
+
+
+def _grades(
+    ground: Slope, inside: NDArray[np.bool_], ways: NDArray[np.float64], *, crs: CRS, range_m: float
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Grade (%, falling negative) under each cell each way, and the least of it up to the range.
+
+    Whoever sees a thing beyond a brow brakes beyond the brow: where the sight ends, the ground
+    ahead counts, and not the ground under the wheels; what is not known of it is NaN.
+    """
+    field = np.flatnonzero(inside)
+    along = np.full((len(ways), inside.size), np.nan, np.float32)
+    along[:, field] = along_at(ground, ways, field)
+    driven = np.where(inside.ravel(), np.nan_to_num(along, nan=-np.inf), np.float32(np.inf))
+    cell = ground_of_a_cell(ground.percent, crs)
+    side_m = float(np.hypot(cell[0], cell[1]).min())
+    turn = np.radians(ways)
+    columns, rows = np.linalg.inv(cell) @ (side_m * np.stack([np.sin(turn), np.cos(turn)]))
+    steps = math.ceil(range_m / side_m)
+    ahead = np.stack(
+        [
+            least_ahead(one.reshape(inside.shape), step=(row, column), steps=steps).ravel()
+            for one, row, column in zip(driven, rows, columns, strict=True)
+        ]
+    )
+    return along, np.where(np.isinf(ahead), np.float32(np.nan), ahead)
 
 
 def _stopping(

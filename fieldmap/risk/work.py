@@ -84,20 +84,13 @@ def work_over(field: shapely.Geometry, machine: Machine | None, *, tables: Table
     inner = shapely.Polygon() if left.inner is None else left.inner
     found = passes(inner, lines, width_m=width, join_m=tables.number("passes.join_m"))
     lap_m = float(left.lap_m.sum())
-    took = minutes(
-        found.length_m,
-        lap_m,
-        found.turns,
-        speed_kmh=speed,
-        turn_m=turn(width, radius_m=reckoned).length_m,
-        turn_kmh=tables.number("passes.turn_kmh"),
-        fixed_s=tables.number("passes.turn_fixed_s"),
-    )
-    return Work(
-        lines, found.runs, found.turns, found.length_m, took, laps, lap_m, inner,
+    none = np.full(len(lines), np.nan)
+    whole = Work(
+        lines, found.runs, found.turns, found.length_m, none, laps, lap_m, inner,
         shapely.difference(field, shapely.buffer(field, -laps * width, quad_segs=_ROUND)),
         width, radius, speed, fast, own,
     )  # fmt: skip
+    return at_speed(whole, speed, tables=tables)
 
 
 def _between(least: int, wished: float, most: int) -> int:
@@ -108,6 +101,24 @@ def _room_for(field: shapely.Geometry, width_m: float) -> int:
     """Laps after which nothing is left of a field, however it lies."""
     west, south, east, north = field.bounds
     return math.ceil(min(east - west, north - south) / 2 / width_m) + 1
+
+
+def at_speed(work: Work, speed_kmh: float, *, tables: Tables) -> Work:
+    """The same work, with its minutes at another speed in runs and laps; NaN gives NaN."""
+    if work.laps is None:
+        return work
+    radius = work.radius_m
+    reckoned = tables.number("passes.unknown_radius_m") if math.isnan(radius) else radius
+    took = minutes(
+        work.length_m,
+        work.lap_m,
+        work.turns,
+        speed_kmh=speed_kmh,
+        turn_m=turn(work.width_m, radius_m=reckoned).length_m,
+        turn_kmh=tables.number("passes.turn_kmh"),
+        fixed_s=tables.number("passes.turn_fixed_s"),
+    )
+    return work._replace(minutes=took)
 
 
 def field_speeds(machine: Machine | None, tables: Tables) -> tuple[float, float, bool]:

@@ -115,6 +115,52 @@ def across_rms_pct(
     return np.sqrt(np.maximum(squares, 0.0))
 
 
+def least_ahead(
+    values: NDArray[np.float32], *, step: tuple[float, float], steps: int
+) -> NDArray[np.float32]:
+    """The least value on each cell and on the cells ahead of it.
+
+    Parameters
+    ----------
+    values : ndarray, shape (rows, columns)
+        Infinity where nobody drives.
+    step : (float, float)
+        One step ahead in rows and columns.
+    steps : int
+        How many steps count, from the cell itself on.
+
+    Notes
+    -----
+    The way ahead is doubled until it is long enough; each doubling is rounded to whole cells, so
+    that a far cell may be taken from a cell or two beside the line.
+
+    Examples
+    --------
+    >>> least_ahead(np.array([[5.0, 4.0, 9.0, 1.0]], np.float32), step=(0.0, 1.0), steps=1)
+    array([[4., 4., 1., 1.]], dtype=float32)
+    """
+    held, reach = values, 1
+    while reach <= steps:
+        by = min(reach, steps + 1 - reach)
+        held = np.minimum(held, _shifted(held, round(by * step[0]), round(by * step[1])))
+        reach += by
+    return held
+
+
+def _shifted(values: NDArray[np.float32], rows: int, columns: int) -> NDArray[np.float32]:
+    """Values from so many rows and columns further on, infinity from beyond the array."""
+    out = np.full_like(values, np.inf)
+    height, width = values.shape
+    if abs(rows) >= height or abs(columns) >= width:
+        return out
+    to_rows = slice(max(-rows, 0), height - max(rows, 0))
+    from_rows = slice(max(rows, 0), height - max(-rows, 0))
+    to_columns = slice(max(-columns, 0), width - max(columns, 0))
+    from_columns = slice(max(columns, 0), width - max(-columns, 0))
+    out[to_rows, to_columns] = values[from_rows, from_columns]
+    return out
+
+
 def _downhill(
     ground: Slope, inside: NDArray[np.bool_]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

@@ -16,6 +16,7 @@ from fieldmap.farm import Farm
 from fieldmap.field_answer import FieldAnswer
 from fieldmap.grid import Grid
 from fieldmap.read.elevation import cell_size_m
+from fieldmap.risk.causes import OVERLAID
 from fieldmap.risk.layers import Layers
 from fieldmap.tables import Tables
 from fieldmap.units import METRE_PER_MILE, System, shown
@@ -152,16 +153,24 @@ def _classed(name: str, grid: Grid, ground: shapely.Geometry, classes: _Classes)
 
 
 def _unlooked(layers: Layers, ground: shapely.Geometry) -> dict[str, Any]:
-    """Ground not looked at well enough; where it was flooded its zone says so already."""
+    """Ground that is unknown and makes no zone: not looked at, or a figure that nobody gave.
+
+    Where it was flooded its zone says so already.
+    """
     looked = layers.looked
-    where = ~layers.enough & (layers.flooded.values <= 0)
+    unlooked = ~layers.enough & (layers.flooded.values <= 0)
+    bare = layers.enough & np.isin(layers.cause.values, [one.code for one in OVERLAID])
+    where = unlooked | bare
+    words = "not looked at well enough lately"
+    if (bare & layers.inside).any():
+        words += ", or a figure that the answer needs is missing"
     fine = looked.finer(_FINEST)
     rgba = _with_hatch(np.zeros((4, *looked.shape), np.uint8), where, every=20)
     src, bounds = picture(_only_on(ground, fine, rgba), fine, widest_px=_WIDEST_PX)
     legend = [
         {
             "colour": tints.hex_of(tints.INK),
-            "text": "not looked at well enough lately",
+            "text": words,
             "hatched": True,
         }
     ]

@@ -46,7 +46,7 @@ DRIVING = {
     "runs": number("runs along the best heading", maybe=True),
     "turns": number("turns between them", maybe=True),
     "mowing_min": number("minutes of laps, runs and turns", maybe=True),
-    "sight_ahead_min_m": number("shortest sight ahead", maybe=True),
+    "sight_ahead_min_m": number("shortest sight ahead, cut at what is needed to stop", maybe=True),
     "speed_limit_kmh": number("field speed limit that half of the ground allows", maybe=True),
     "hollows": number("hollows that reach the field"),
     "drop_offs": number("drop-offs whose buffer reaches the field"),

@@ -35,15 +35,16 @@ def test_any_kind_of_number_referee(tmp_path: Path, kind: str, nodata: float | N
 def test_a_mark_with_fewer_digits_referee(tmp_path: Path) -> None:
     """Referee: GDAL's own mask for -3.4028235e38 stored and -3.40282e38 named; and near misses."""
     lowest = np.finfo(np.float32).min
-    stored = np.array([lowest, -9999.0, -9999.001, -9998.9, 0.0, np.inf, np.nan], np.float32)
-    for nodata in (float(lowest), -3.4028234663852886e38, -9999.0, 0.0, np.nan):
+    stored = np.array([lowest, -99.0, -99.00001, -98.9, 0.0, np.inf, np.nan], np.float32)
+    for nodata in (float(lowest), -3.4028234663852886e38, -99.0, 0.0, np.nan):
         values = np.tile(stored, (1, 40, 6))[:, :, :40].copy()
         path = raster(tmp_path / "e.tif", values, nodata=nodata)
         with rasterio.open(path) as file:
             known = file.read_masks(1) > 0
         with ElevationFile(path) as elevation:
             found = elevation.rows(0, 40)
-        np.testing.assert_array_equal(np.isfinite(found), known & np.isfinite(values[0]))
+        there = np.isfinite(values[0]) & (values[0] != lowest)  # no ground lies so low
+        np.testing.assert_array_equal(np.isfinite(found), known & there)
 
 
 def test_a_mask_beside_the_numbers_by_hand(tmp_path: Path) -> None:
@@ -74,7 +75,7 @@ def test_rows_by_hand(tmp_path: Path) -> None:
 
 
 @given(
-    number=st.floats(-1e4, 1e4, width=32),
+    number=st.floats(-500, 9000, width=32),
     nodata=st.floats(-1e4, 1e4, width=32),
     unit=st.sampled_from([1.0, 0.3048]),
 )
@@ -85,3 +86,14 @@ def test_only_the_mark_is_unknown_property(number: float, nodata: float, unit: f
         assert found == np.float32(number * unit)
     elif number == nodata:
         assert np.isnan(found)
+
+
+@pytest.mark.parametrize("mark", [-9999.0, -32768.0, 3.4e38, -3.4e38, 20000.0])
+def test_a_mark_that_no_tag_names_regression(tmp_path: Path, mark: float) -> None:
+    """Regression: a raster without a nodata tag had banks of ten kilometres, or broke the page."""
+    values = np.full((1, 40, 40), 210.0, np.float32)
+    values[0, 10:20] = mark
+    with ElevationFile(raster(tmp_path / "e.tif", values, nodata=None)) as elevation:
+        found = elevation.rows(0, 40)
+    assert np.isnan(found[10:20]).all()
+    assert (found[:10] == 210.0).all()

@@ -72,8 +72,11 @@ def governing(
         "work": SimpleNamespace(radius_m=5.0, fast_kmh=11.0, own_speed=True),
         "limits": limits_for(machine or mower(), tables=TABLES),
     }
+    lie = SimpleNamespace(**{**given, **more})
+    for name, held in (("sight_m", 10.0 * one), ("range_m", 50.0)):
+        lie.speed.__dict__.setdefault(name, held)
     code = _governing(
-        SimpleNamespace(**{**given, **more}),
+        lie,
         np.full((1, 1), KINDS[mark] if mark else 0, np.int16),
         np.array([[unlooked]]),
         np.array([[not unlooked]]),
@@ -175,7 +178,11 @@ NOUGHT, EIGHT, ELEVEN = (np.full((1, 1), one) for one in (0.0, 8.0, 11.0))
         (5.0, {"speed": SimpleNamespace(by_sight_kmh=SEVEN, by_turn_kmh=INF)}, "blind crest"),
         (5.0, {"speed": SimpleNamespace(by_sight_kmh=TWELVE, by_turn_kmh=INF)}, "none"),
         (5.0, {"speed": SimpleNamespace(by_sight_kmh=ELEVEN, by_turn_kmh=INF)}, "none"),
-        (5.0, {"speed": SimpleNamespace(by_sight_kmh=NOUGHT, by_turn_kmh=INF)}, "no braking"),
+        (
+            5.0,
+            {"speed": SimpleNamespace(by_sight_kmh=NOUGHT, by_turn_kmh=INF, sight_m=INF)},
+            "no braking",
+        ),
         (5.0, {"speed": SimpleNamespace(by_sight_kmh=INF, by_turn_kmh=EIGHT)}, "sloping headland"),
         (15.0, {"headland": YES}, "sloping headland"),
         (

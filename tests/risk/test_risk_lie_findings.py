@@ -169,13 +169,14 @@ def test_no_speed_given_by_hand() -> None:
 
 
 def test_runs_and_turns_by_hand() -> None:
-    """By hand: 60 by 56 m, two laps of 4 m: 44 by 40 m are left, ten strips east and west."""
-    told = said(flat(), mower(turning_radius_m=2.0))["runs and turns"]
-    assert told.finding.choice == "10 runs, 9 turns"
-    laps = 2 * (56 + 52) + 2 * (48 + 44)
-    turn_min = (2 * np.pi / 5 * 3.6 + 5) / 60
+    """By hand: 60 by 56 m, three laps of 4 m: 36 by 32 m are left, eight strips east and west."""
+    told = said(flat(), mower(turning_radius_m=4.0))["runs and turns"]
+    assert told.finding.choice == "8 runs, 7 turns"
+    laps = 2 * (56 + 52) + 2 * (48 + 44) + 2 * (40 + 36)
+    out = np.arccos((4 + 2) / 8)  # three arcs of 4 m: out, round, and back into the next run
+    turn_min = (4 * (np.pi + 4 * out) / 5 * 3.6 + 5) / 60
     assert told.finding.value == pytest.approx(
-        (laps + 440) / (11_000 / 60) + 9 * turn_min, rel=1e-3
+        (laps + 8 * 36) / (11_000 / 60) + 7 * turn_min, rel=1e-3
     )
     bare = said(flat(), mower(working_width_m=None))["runs and turns"]
     assert (bare.finding.level, bare.change) == ("unknown", "Give working_width_m in machines.toml")
@@ -202,19 +203,19 @@ def test_hollows_by_hand() -> None:
 
 
 @pytest.mark.parametrize(
-    ("wall", "at", "words", "keep"),
+    ("wall", "at", "level", "words", "keep"),
     [
-        (8.0, 5, "1 edge where the ground falls away, 1 highwall among them", 30),
-        (4.5, 10, "1 edge where the ground falls away", 5),
+        (8.0, 5, "stop", "Keep out: mark off 1 highwall and the ground near it", 30),
+        (4.5, 10, "care", "Mark off 1 edge where the ground falls away", 5),
     ],
 )
-def test_edges_by_hand(wall: float, at: int, words: str, keep: float) -> None:
+def test_edges_by_hand(wall: float, at: int, level: str, words: str, keep: float) -> None:
     """By hand: 8 m on 4 m cells are held for a highwall, 4.5 m for a bank; each is kept from."""
     values = flat()
     values[:at] = wall
     told = said(values)["drop-offs and bench edges"]
-    assert (told.finding.level, told.finding.value) == ("care", pytest.approx(wall))
-    assert told.change == f"Mark off {words}"
+    assert (told.finding.level, told.finding.value) == (level, pytest.approx(wall))
+    assert told.change.startswith(words)
     assert told.finding.limit == 4.0  # two cells of 4 m at 50 %
     lie = layers_of(FIELD, heights(values, cell_m=CELL_M)).lie
     foot = 120 - 4 * at - 4  # the patch is a cell on each side of the wall
@@ -231,7 +232,8 @@ def test_a_highwall_that_goes_on_into_a_hole_by_hand() -> None:
     values[:5] = 8.0
     values[3:6, :2] = np.nan
     told = said(values, field=box(60, 30, 90, 86))["drop-offs and bench edges"]
-    assert told.finding.level == "unknown"
+    assert told.finding.level == "stop"
+    assert "goes on into ground of unknown height" in told.finding.why
     assert "Beside ground of unknown height" not in told.finding.why
 
 
@@ -242,7 +244,7 @@ def test_an_edge_beside_ground_of_no_slope_by_hand() -> None:
     values[8:] = np.nan
     found = said(values)
     assert set(found) == {"runs and turns", "drop-offs and bench edges"}
-    assert found["drop-offs and bench edges"].finding.level == "unknown"
+    assert found["drop-offs and bench edges"].finding.level == "stop"
     assert set(said(np.full((CELLS, CELLS), np.nan))) == {"runs and turns"}
 
 
