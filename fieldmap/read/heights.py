@@ -56,8 +56,8 @@ def _height(number: float, meaning: Meaning) -> np.float32:
     height = np.float32((number * meaning.scale + meaning.offset) * meaning.metres)
     none = meaning.nodata
     gone = (number == none) | (abs(number - none) < _ALIKE * abs(number + none))
-    gone |= (height < LOWEST_M) | (height > HIGHEST_M)
-    return np.float32(np.nan) if gone else height
+    beyond = (height < LOWEST_M) | (height > HIGHEST_M)
+    return np.float32(np.nan) if gone | beyond else height
 
 
 @njit(cache=True, nogil=True, error_model="numpy")

@@ -64,6 +64,7 @@ def _turning(
         (slopes < lie.limits.stop_pct) & (lie.steep_high.values[there] >= lie.limits.stop_pct)
     )
     slow = share_of(sloping(lie, tables)[lie.inside if loose else there])
+    leaning = bool((known >= lie.limits.proven_pct).any())
     level: Level = "ok"
     if too_steep >= tables.number("side_slopes.field_stop_share"):
         level = "stop"
@@ -73,7 +74,7 @@ def _turning(
         or (slow > 0 and loose)
         or perhaps > 0
         or math.isnan(lie.sigma)
-        or bool((known >= lie.limits.proven_pct).any())
+        or leaning
     ):
         level = "unknown"
     elif slow > 0:
@@ -91,17 +92,10 @@ def _turning(
     change = ""
     if level == "unknown" and slow > 0 and loose:
         change = "Give turning_radius_m in machines.toml"
-    elif too_steep > 0:
-        change = "Turn on gentler ground: leave the steep headland, or mow it straight up and down"
-    elif perhaps > 0:
-        change = "Measure the headland with a slope meter before turning on it"
-    elif bool((known >= lie.limits.proven_pct).any()):
-        change = (
-            "Give the track width and the height of the centre of gravity in machines.toml: the "
-            "headland slopes, and nobody can tell how near the machine is to tipping"
-        )
+    elif level != "ok":
+        change = _turning_change(too_steep > 0, perhaps > 0, leaning)
     only_error = machine is not None and known.size == slopes.size and not (slow > 0 and loose)
-    only_error = only_error and not bool((known >= lie.limits.proven_pct).any())
+    only_error = only_error and not leaning
     return Told(
         Finding(
             level=level,
@@ -123,6 +117,19 @@ def _turning(
         change,
         echo=level == "unknown" and math.isnan(lie.sigma) and only_error,
     )
+
+
+def _turning_change(too_steep: bool, perhaps: bool, leaning: bool) -> str:
+    if too_steep:
+        return "Turn on gentler ground: leave the steep headland, or mow it straight up and down"
+    if perhaps:
+        return "Measure the headland with a slope meter before turning on it"
+    if leaning:
+        return (
+            "Give the track width and the height of the centre of gravity in machines.toml: the "
+            "headland slopes, and nobody can tell how near the machine is to tipping"
+        )
+    return ""
 
 
 def _headland_words(layers: Layers) -> str:
