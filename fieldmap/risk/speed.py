@@ -100,9 +100,9 @@ def speeds(
 
     Notes
     -----
-    Stopping: v t + v^2 / (2 g (f + G)) with the low end of the friction and the steepest ground
-    ahead; the worse of both ways counts, on headlands the worst of all headings. A turn: v =
-    sqrt(g R tan(limit - slope)).
+    Stopping: v t + v^2 / (2 g (f + G)) with the low end of the friction and, where a brow ends the
+    sight, the steepest ground on the way to a stop; the worse of both ways counts, on headlands the
+    worst of all headings. A turn: v = sqrt(g R tan(limit - slope)).
 
     How deep the headland is hangs on the turning radius. Where that is not known all of the field
     is held to the sight all round, and the ground beyond the headland to the turn of a machine
@@ -185,11 +185,19 @@ def _seeing(
     unsettled = np.isnan(ground.percent.values[inside]).any()  # then any way may be the best
     every = field if unsettled else turns
     sight, slow, any_way = np.full((3, inside.size), np.nan)
-    here, ahead = _grades(ground, inside, ways, crs=crs, range_m=range_m)
-    for at, tried, out in ((field, 2, slow), (every, len(ways), any_way)):
-        far = seen[:tried, at].astype(np.float64)
-        along = np.where(np.isinf(far), here[:tried, at], ahead[:tried, at])
-        out[at] = _stopping(far, along, fast_kmh, range_m, tables)
+    along = np.full(seen.shape, np.nan, np.float32)
+    along[:, field] = along_at(ground, ways, field)
+    paces = np.full(seen.shape, np.nan)
+    for number, tried in enumerate(along):
+        at = field if number < 2 else every
+        far = seen[number, at].astype(np.float64)
+        paces[number, at] = _stopping(far, tried[at], fast_kmh, range_m, tables)
+        hides = at[np.isfinite(far)]
+        paces[number, hides] = _over_the_brow(
+            ground, tried, ways[number], hides, seen[number, hides], crs=crs, tables=tables
+        )
+    slow[field] = paces[:2, field].min(axis=0)
+    any_way[every] = paces[:, every].min(axis=0)
     slow[turns] = any_way[turns]
     sight[field] = seen[:2, field].min(axis=0)
     sight[turns] = seen[:, turns].min(axis=0)
@@ -198,30 +206,40 @@ def _seeing(
     return tuple(one.reshape(inside.shape) for one in (sight, slow, any_way))
 
 
-def _grades(
-    ground: Slope, inside: NDArray[np.bool_], ways: NDArray[np.float64], *, crs: CRS, range_m: float
-) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Grade (%, falling negative) under each cell each way, and the least of it up to the range.
+def _over_the_brow(
+    ground: Slope,
+    along: NDArray[np.float32],
+    way_deg: float,
+    cells: NDArray[np.int64],
+    seen_m: NDArray[np.float32],
+    *,
+    crs: CRS,
+    tables: Tables,
+) -> NDArray[np.float64]:
+    """The speed from which the machine stops where the ground ends what is seen, for some cells.
 
-    Whoever sees a thing beyond a brow brakes beyond the brow: where the sight ends, the ground
-    ahead counts, and not the ground under the wheels; what is not known of it is NaN.
+    Whoever sees a thing beyond a brow brakes beyond the brow: what counts is the ground up to
+    where the machine stands again, and not the ground under the wheels. It may stand anywhere in
+    what is seen, so that the best of all such places counts; ground of unknown slope is none.
     """
-    field = np.flatnonzero(inside)
-    along = np.full((len(ways), inside.size), np.nan, np.float32)
-    along[:, field] = along_at(ground, ways, field)
-    driven = np.where(inside.ravel(), np.nan_to_num(along, nan=-np.inf), np.float32(np.inf))
+    best = np.zeros(len(cells))
+    if len(cells) == 0:
+        return best
     cell = ground_of_a_cell(ground.percent, crs)
     side_m = float(np.hypot(cell[0], cell[1]).min())
-    turn = np.radians(ways)
-    columns, rows = np.linalg.inv(cell) @ (side_m * np.stack([np.sin(turn), np.cos(turn)]))
-    steps = math.ceil(range_m / side_m)
-    ahead = np.stack(
-        [
-            least_ahead(one.reshape(inside.shape), step=(row, column), steps=steps).ravel()
-            for one, row, column in zip(driven, rows, columns, strict=True)
-        ]
-    )
-    return along, np.where(np.isinf(ahead), np.float32(np.nan), ahead)
+    turn = math.radians(way_deg)
+    column, row = np.linalg.inv(cell) @ (side_m * np.array([math.sin(turn), math.cos(turn)]))
+    driven = np.where(np.isnan(along), np.float32(-np.inf), along).reshape(ground.percent.shape)
+    steps = math.ceil(float(seen_m.max()) / side_m)
+    for reach, least in least_ahead(driven, step=(row, column), steps=steps):
+        fast = stopping_speed_kmh(
+            np.minimum(seen_m, reach * side_m),
+            grade=np.maximum(least.ravel()[cells], -1e6) / 100.0,
+            reaction_s=tables.number("stopping.reaction_s"),
+            friction=_friction(tables),
+        )
+        best = np.fmax(best, fast)
+    return best
 
 
 def _stopping(
@@ -231,7 +249,7 @@ def _stopping(
     range_m: float,
     tables: Tables,
 ) -> NDArray[np.float64]:
-    """The speed from which the machine stops in what is seen, the worst of all ways."""
+    """The speed from which the machine stops in what is seen, on the ground under the wheels."""
     fast = stopping_speed_kmh(
         np.minimum(seen_m, range_m),
         grade=along / 100.0,
@@ -240,7 +258,7 @@ def _stopping(
     )
     enough = np.isinf(seen_m) & (fast >= fast_kmh * (1.0 - _ROUNDING))  # to the range, and in time
     fast[enough] = np.inf
-    return fast.min(axis=0)
+    return fast
 
 
 def _turning(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
@@ -117,8 +119,8 @@ def across_rms_pct(
 
 def least_ahead(
     values: NDArray[np.float32], *, step: tuple[float, float], steps: int
-) -> NDArray[np.float32]:
-    """The least value on each cell and on the cells ahead of it.
+) -> Iterator[tuple[int, NDArray[np.float32]]]:
+    """How many steps ahead, and the least value on each cell and up to there; farther and farther.
 
     Parameters
     ----------
@@ -127,24 +129,27 @@ def least_ahead(
     step : (float, float)
         One step ahead in rows and columns.
     steps : int
-        How many steps count, from the cell itself on.
+        The last number of steps; each is about a quarter more than the one before.
 
     Notes
     -----
-    The way ahead is doubled until it is long enough; each doubling is rounded to whole cells, so
-    that a far cell may be taken from a cell or two beside the line.
+    Each way ahead is the one before and the same again further on, rounded to whole cells: a far
+    cell may be taken from a cell or two beside the line.
 
     Examples
     --------
-    >>> least_ahead(np.array([[5.0, 4.0, 9.0, 1.0]], np.float32), step=(0.0, 1.0), steps=1)
-    array([[4., 4., 1., 1.]], dtype=float32)
+    >>> row = np.array([[5.0, 4.0, 9.0, 1.0]], np.float32)
+    >>> for reach, least in least_ahead(row, step=(0.0, 1.0), steps=2):
+    ...     print(reach, least[0])
+    1 [4. 4. 1. 1.]
+    2 [4. 1. 1. 1.]
     """
-    held, reach = values, 1
-    while reach <= steps:
-        by = min(reach, steps + 1 - reach)
-        held = np.minimum(held, _shifted(held, round(by * step[0]), round(by * step[1])))
-        reach += by
-    return held
+    held, reach = values, 0
+    while reach < steps:
+        further = min(max(1, reach // 4), steps - reach)
+        held = np.minimum(held, _shifted(held, round(further * step[0]), round(further * step[1])))
+        reach += further
+        yield reach, held
 
 
 def _shifted(values: NDArray[np.float32], rows: int, columns: int) -> NDArray[np.float32]:

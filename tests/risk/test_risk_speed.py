@@ -15,7 +15,7 @@ from fieldmap.risk.lie_findings import lie_findings
 from fieldmap.risk.speed import DEFAULT, OWN, ROUGH, SIGHT, TURN, UNKNOWN, reckoned_radius_m
 from fieldmap.risk.work import work_over
 from fieldmap.tables import Tables
-from fieldmap.terrain.stopping import stopping_distance_m
+from fieldmap.terrain.stopping import stopping_distance_m, stopping_speed_kmh
 
 CELL_M, CELLS = 4.0, 60
 FIELD = box(20, 20, 220, 220)
@@ -167,16 +167,18 @@ def test_beyond_a_brow_one_brakes_downhill_by_hand() -> None:
     short = np.flatnonzero(np.isfinite(fast) & (sight < lie.speed.range_m - 0.01))
     climbs = short[short > lie.inside.shape[0] // 2 + 1]
     assert climbs.size
-    for at in climbs:
-        need = stopping_distance_m(fast[at], grade=-0.05, **LAZY)
-        assert float(need) == pytest.approx(float(sight[at]), rel=1e-3)
+    slowest = stopping_speed_kmh(sight[climbs], grade=-0.05, **LAZY)
+    fastest = stopping_speed_kmh(sight[climbs], grade=0.18, **LAZY)
+    assert (fast[climbs] >= slowest * 0.999).all()
+    assert (fast[climbs] < fastest * 0.999).all()  # as if it went on uphill
 
 
 @pytest.mark.parametrize("slope", [0.15, 0.18])
 def test_a_sharp_crest_is_told_regression(slope: float) -> None:
     """Regression: a tent of 18 % each way was called seen far enough, braked for on the way up.
 
-    9 m before the crest one sees some 11 m; beyond it 14 km/h take over 25 m to stop on 15 %.
+    9 m before the crest one sees some 11 m; beyond it 14 km/h take over 25 m to stop on 15 %. From
+    12.7 km/h one stops within 10 m, still on the way up.
     """
     row = np.arange(CELLS)[:, np.newaxis] * np.ones((1, CELLS))
     values = -slope * CELL_M * np.abs(row - 30)
@@ -185,8 +187,9 @@ def test_a_sharp_crest_is_told_regression(slope: float) -> None:
     codes = layers.acts.values[:, column].astype(int)
     assert "blind crest" in {ALL[code].key for code in codes}
     limit, middle_row = layers.lie.speed.limit_kmh[:, column], layers.inside.shape[0] // 2
-    assert limit[middle_row - 3] < 11.0  # 10 to 14 m before the crest, on either side
-    assert limit[middle_row + 2] < 11.0
+    assert limit[middle_row - 3] < 14.0  # 10 to 14 m before the crest, on either side
+    assert limit[middle_row + 2] < 14.0
+    assert np.nanmin(limit[middle_row - 6 : middle_row + 6]) < 12.8
 
 
 def test_seeing_far_enough_but_not_braking_by_hand() -> None:
