@@ -32,6 +32,7 @@ Order = Literal["slope", "use"]
 PAGE = "slopes.html"
 _SLOPE, _USE = "share_slope_{}", "share_use_{}"
 _FIGURES = ("area_ha", "slope_known_share", "slope_mean_pct", "slope_p95_pct", "slope_max_pct")
+_STEEPNESS_DIGITS = 6  # adding up in another order must not decide which field stands first
 _NEAR_NONE = 1e-6  # a rest this small is what adding up leaves
 _DIGITS = {"area_ha": 3, "cell_m": 3, "slope_mean_pct": 2, "slope_p95_pct": 2, "slope_max_pct": 2}
 _SHARE_DIGITS = 4
@@ -205,7 +206,8 @@ def _steepness(row: Mapping[str, Any], order: str) -> float:
         return math.inf
     weights = [_STEEPER**at for at in range(len(shares))]
     known = sum(weight * share for weight, share in zip(weights, shares, strict=True))
-    return float(known + weights[-1] * _rest(shares))
+    unknown = max(0.0, 1.0 - sum(shares))
+    return round(float(known + weights[-1] * unknown), _STEEPNESS_DIGITS)
 
 
 def _rest(shares: Sequence[float] | None) -> float:

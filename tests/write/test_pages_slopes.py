@@ -19,7 +19,7 @@ import numpy as np
 import page_payloads
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from fieldmap.machine import Machine
@@ -218,6 +218,7 @@ shares = st.lists(st.floats(0.01, 1), min_size=6, max_size=6).map(
 
 
 @settings(max_examples=60, deadline=None)
+@example(one=[1 / 6] * 6, other=[1 / 6] * 6, kept=0.9999999999999999)
 @given(one=shares, other=shares, kept=st.floats(0, 1))
 def test_less_knowledge_never_moves_a_field_down(
     one: list[float], other: list[float], kept: float
