@@ -10,6 +10,7 @@ import typer
 from fieldmap.cli.options import (
     Day,
     Debug,
+    FieldIds,
     Folder,
     Json,
     MachineId,
@@ -30,10 +31,7 @@ _ADDRESS = re.compile(r"[a-z]+://[^\s/:]+:\d{1,5}")
 
 def assess(
     folder: Folder,
-    field: Annotated[
-        list[str] | None,
-        typer.Option("--field", metavar="ID", help="Only this field; may be repeated."),
-    ] = None,
+    field: FieldIds = None,
     machine: MachineId = None,
     date: Day = None,
     out: Out = None,

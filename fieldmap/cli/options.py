@@ -28,6 +28,10 @@ Overwrite = Annotated[
 MachineId = Annotated[
     str | None, typer.Option("--machine", metavar="ID", help="Machine id [default: the first].")
 ]
+FieldIds = Annotated[
+    list[str] | None,
+    typer.Option("--field", metavar="ID", help="Only this field; may be repeated."),
+]
 SwapXy = Annotated[
     bool, typer.Option("--swap-xy", help="The file has latitude where longitude belongs.")
 ]

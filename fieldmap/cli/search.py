@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from fieldmap.cli.options import Day, Debug, Folder, Json, Out, Overwrite, Strict, target
+from fieldmap.cli.options import Day, Debug, FieldIds, Folder, Json, Out, Overwrite, Strict, target
 from fieldmap.cli.reply import Reply, columns, err
 
 if TYPE_CHECKING:
@@ -30,10 +30,7 @@ def search(
             "--kind", metavar="WORDS", help="Look for this [default: the hardest a walker can see]."
         ),
     ] = None,
-    field: Annotated[
-        list[str] | None,
-        typer.Option("--field", metavar="ID", help="Only this field; may be repeated."),
-    ] = None,
+    field: FieldIds = None,
     walkers: Annotated[
         int, typer.Option("--walkers", metavar="N", help="How many people share each walk.")
     ] = 1,

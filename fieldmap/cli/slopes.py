@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from fieldmap.cli.options import Debug, Folder, Json, MachineId, Out, Overwrite, target
+from fieldmap.cli.options import Debug, FieldIds, Folder, Json, MachineId, Out, Overwrite, target
 from fieldmap.cli.reply import Reply, columns, err
 
 if TYPE_CHECKING:
@@ -18,10 +18,7 @@ _SHOWN = 40
 
 def slopes(
     folder: Folder,
-    field: Annotated[
-        list[str] | None,
-        typer.Option("--field", metavar="ID", help="Only this field; may be repeated."),
-    ] = None,
+    field: FieldIds = None,
     machine: MachineId = None,
     rasters: Annotated[
         bool, typer.Option("--rasters", help="Slope and aspect of the whole elevation, as GeoTIFF.")

@@ -149,6 +149,12 @@ def test_bench_fields_peers(
     assert np.abs(ours["slope_max_pct"] - theirs["max"]).max() < 1e-2
 
 
+def known_share(path: Path) -> float:
+    """Share of the raster's cells, thinned, that have a figure."""
+    with rasterio.open(path) as file:
+        return float((file.read_masks(1, out_shape=(500, 500))[1:-1, 1:-1] > 0).mean())
+
+
 @pytest.mark.parametrize("layout", LAYOUTS)
 def test_bench_rasters_ours(
     benchmark: Callable, big: dict[str, Path], tmp_path: Path, layout: str
@@ -161,6 +167,8 @@ def test_bench_rasters_ours(
 
     ours()
     benchmark.pedantic(ours, setup=os.sync, rounds=5)
+    assert known_share(tmp_path / "slope_pct.tif") > 0.999
+    assert known_share(tmp_path / "aspect_deg.tif") > 0.999
 
 
 @pytest.mark.parametrize("flushed", [False, True], ids=["as it is", "flushed as ours"])
@@ -184,6 +192,8 @@ def test_bench_rasters_gdaldem(
 
     peers()
     benchmark.pedantic(peers, setup=os.sync, rounds=5)
+    assert known_share(tmp_path / "slope.tif") > 0.999
+    assert known_share(tmp_path / "aspect.tif") > 0.999
 
 
 MEMORY = """
