@@ -173,6 +173,12 @@ def _absent(farm: Farm) -> list[str]:
     return notes
 
 
+def _tables(settings: FarmSettings) -> Tables:
+    """The trade's figures under the farm's own, and its prices."""
+    tables = load_tables().with_overrides(settings.tables)
+    return tables.with_overrides(settings.prices.overrides(), where=f"{FARM_FILE} [prices]")
+
+
 def _read(folder: Path, *, with_roads: bool) -> tuple[Farm | None, list[Fault]]:
     faults: list[Fault] = []
     try:
@@ -180,7 +186,7 @@ def _read(folder: Path, *, with_roads: bool) -> tuple[Farm | None, list[Fault]]:
     except FieldmapError as error:
         return None, list(error.faults)
     reading = Reading(folder, settings, faults)
-    tables = reading.attempt(lambda: load_tables().with_overrides(settings.tables), load_tables())
+    tables = reading.attempt(lambda: _tables(settings), load_tables())
     layer = reading.fields()
     # without fields the other files are read all the same, so that their faults are told too
     crs = ANY_METRIC if layer is None else CRS.from_user_input(layer.table.crs)

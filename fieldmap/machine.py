@@ -10,6 +10,7 @@ from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_vali
 Kind = Literal["rear-mounted", "pull-type", "front-and-rear", "self-propelled"]
 Knife = Literal["low_lift", "high_lift"]
 Conditioner = Literal["none", "tine", "rubber_rolls", "steel_rolls"]
+Drive = Literal["2wd", "front_assist", "4wd", "tracks"]
 
 Name = Annotated[str, StringConstraints(min_length=1, max_length=80, strip_whitespace=True)]
 Metres = Annotated[float, Field(gt=0, lt=60)]
@@ -56,9 +57,12 @@ class Machine(_Part):
     """A mower with what carries or pulls it, as one thing that crosses fields and bridges.
 
     Lengths in metres, masses in kilograms, speeds in km/h, slopes in percent. ``mass_kg`` is
-    the whole train as it moves on the road. ``side_slope_limit_pct`` and
-    ``up_down_limit_pct`` are the user's own limits or the manual's; they win over the
-    tool's defaults.
+    the whole train as it moves on the road, ``mower_mass_kg`` what of it is trailed or carried.
+    ``power_kw`` is what the tractor's shaft gives, of a self-propelled machine the engine.
+    ``side_slope_limit_pct`` and ``up_down_limit_pct`` are the user's own limits or the manual's;
+    they win over the tool's defaults. ``fitted_shoe`` and ``fitted_knives`` are on the machine
+    now; ``knife_interval_ha`` and ``knife_interval_strikes`` are after how much the owner changes
+    or turns the knives.
     """
 
     id: Name
@@ -66,7 +70,9 @@ class Machine(_Part):
     kind: Kind
     working_width_m: Metres | None = None
     mass_kg: Kilograms | None = None
+    mower_mass_kg: Kilograms | None = None
     axles: tuple[Axle, ...] = ()
+    drive: Drive | None = None
     power_kw: Annotated[float, Field(gt=0, lt=2000)] | None = None
     track_width_m: Metres | None = None
     cg_height_m: Metres | None = None
@@ -80,6 +86,10 @@ class Machine(_Part):
     up_down_limit_pct: Annotated[float, Field(gt=0, lt=100)] | None = None
     skid_shoes: tuple[SkidShoe, ...] = ()
     knives: tuple[Knife, ...] = ()
+    fitted_shoe: Name | None = None
+    fitted_knives: Knife | None = None
+    knife_interval_ha: Annotated[float, Field(gt=0, lt=100_000)] | None = None
+    knife_interval_strikes: Annotated[int, Field(gt=0, lt=10_000)] | None = None
     conditioner: Conditioner | None = None
     tyres: tuple[Tyre, ...] = ()
     transport: tuple[Transport, ...] = ()
@@ -92,6 +102,22 @@ class Machine(_Part):
         ):
             if len(set(names)) != len(names):
                 raise ValueError(f"two {label} have the same name: {', '.join(names)}")
+        return self
+
+    @model_validator(mode="after")
+    def _what_is_fitted_can_be_carried(self) -> Machine:
+        shoes = [shoe.name for shoe in self.skid_shoes]
+        if self.fitted_shoe is not None and shoes and self.fitted_shoe not in shoes:
+            raise ValueError(
+                f"fitted_shoe {self.fitted_shoe!r} is none of its skid shoes: {', '.join(shoes)}"
+            )
+        if self.fitted_knives is not None and self.knives and self.fitted_knives not in self.knives:
+            raise ValueError(
+                f"fitted_knives {self.fitted_knives!r} are none of its knives: "
+                f"{', '.join(self.knives)}"
+            )
+        if (self.mower_mass_kg or 0.0) > (self.mass_kg or math.inf):
+            raise ValueError("mower_mass_kg is more than mass_kg, the mass of the whole train")
         return self
 
     def static_stability(self) -> float | None:

@@ -38,6 +38,8 @@ FIELDS = pa.DataFrameSchema(
         "stoniness": pa.Column(float, pa.Check.in_range(0, 5), nullable=True, coerce=True),
         "lodged": pa.Column(object, pa.Check.isin([True, False]), nullable=True),
         "sward_m": pa.Column(float, pa.Check.in_range(0, 5), nullable=True, coerce=True),
+        "drought": pa.Column(object, pa.Check.isin([True, False]), nullable=True),
+        "yield_t_ha": pa.Column(float, pa.Check.in_range(0, 50), nullable=True, coerce=True),
     },
     strict=False,
 )

@@ -19,6 +19,10 @@ KG_PER_TONNE = 1000.0
 KG_PER_SHORT_TON = 2000.0 * KG_PER_POUND
 M2_PER_HECTARE = 10_000.0
 M2_PER_ACRE = 4046.8564224
+GRAVITY = 9.80665  # m/s2, the standard value
+NEWTON_PER_POUND_FORCE = KG_PER_POUND * GRAVITY
+PASCAL_PER_PSI = NEWTON_PER_POUND_FORCE / METRE_PER_INCH**2
+WATT_PER_HORSEPOWER = 550.0 * METRE_PER_FOOT * NEWTON_PER_POUND_FORCE
 
 #: Metres in one unit of height, by the names a farm folder may use.
 HEIGHT_UNITS: dict[str, float] = {
@@ -36,6 +40,13 @@ _SHOWN_US: dict[str, tuple[float, str, int]] = {
     "km/h": (1000.0 / METRE_PER_MILE, "mph", 0),
     "m cut": (1 / METRE_PER_INCH, "in", 1),
     "m gap": (1 / METRE_PER_INCH, "in", 3),
+    "t": (1000.0 / KG_PER_SHORT_TON, "short tons", 1),
+    "t/ha": (1000.0 / KG_PER_SHORT_TON * M2_PER_ACRE / M2_PER_HECTARE, "short tons/ac", 2),
+    "ha/h": (M2_PER_HECTARE / M2_PER_ACRE, "ac/h", 1),
+    "/ha": (M2_PER_ACRE / M2_PER_HECTARE, "/ac", 2),
+    "kPa": (1000.0 / PASCAL_PER_PSI, "psi", 0),
+    "kW": (1000.0 / WATT_PER_HORSEPOWER, "hp", 0),
+    "N": (1 / NEWTON_PER_POUND_FORCE, "lbf", 0),
 }
 _SHOWN_METRIC: dict[str, tuple[float, str, int]] = {
     "m": (1.0, "m", 2),
@@ -45,12 +56,23 @@ _SHOWN_METRIC: dict[str, tuple[float, str, int]] = {
     "km/h": (1.0, "km/h", 0),
     "m cut": (100.0, "cm", 1),
     "m gap": (1000.0, "mm", 1),
+    "t": (1.0, "t", 1),
+    "t/ha": (1.0, "t/ha", 2),
+    "ha/h": (1.0, "ha/h", 2),
+    "/ha": (1.0, "/ha", 2),
+    "kPa": (1.0, "kPa", 0),
+    "kW": (1.0, "kW", 0),
+    "N": (1.0, "N", 0),
 }
 _SAME_EVERYWHERE: dict[str, int] = {
     "%": 0,
     "deg": 1,
     "": 2,
     "count": 0,
+    "things": 1,
+    "money": 0,
+    "money/t": 0,
+    "points": 1,
     "days": 0,
     "min": 0,
     "s": 0,
@@ -92,8 +114,9 @@ def shown(value: float | None, unit: str, system: System) -> str:
         The quantity in the unit it has inside; ``None`` and NaN are unknown.
     unit : str
         Unit inside: ``m``, ``m cut`` (a cut height), ``m gap``, ``km``, ``kg``, ``ha``,
-        ``km/h``, ``%``, ``deg``, ``count``, ``days``, ``min`` or nothing. Another word is
-        shown as it is.
+        ``km/h``, ``t``, ``t/ha``, ``ha/h``, ``/ha``, ``kPa``, ``kW``, ``N``, ``%``, ``deg``,
+        ``count``, ``things`` (with a digit), ``money``, ``days``, ``min`` or nothing.
+        Another word is shown as it is.
     system : {"us", "metric"}
         What the person reads.
 

@@ -17,7 +17,17 @@ from fieldmap.errors import Fault, InputError, raise_all
 from fieldmap.read.vectors import Layer, mended_polygons, read_layer, shape_word
 from fieldmap.schemas import FIELDS, GATES, checked
 
-_FIELD_COLUMNS = ("field_id", "name", "crop", "cutting", "stoniness", "lodged", "sward_m")
+_FIELD_COLUMNS = (
+    "field_id",
+    "name",
+    "crop",
+    "cutting",
+    "stoniness",
+    "lodged",
+    "sward_m",
+    "drought",
+    "yield_t_ha",
+)
 _GATE_COLUMNS = ("gate_id", "field_id", "width_m")
 _TRUE = {"1", "true", "yes", "y", "t"}
 _FALSE = {"0", "false", "no", "n", "f"}
@@ -48,9 +58,10 @@ def read_fields(
     Returns
     -------
     Layer
-        Columns ``field_id, name, crop, cutting, stoniness, lodged, sward_m, area_ha`` and
-        polygons; what was mended, in words. ``sward_m`` is the height of the standing crop, NaN
-        where nobody said.
+        Columns ``field_id, name, crop, cutting, stoniness, lodged, sward_m, drought, yield_t_ha,
+        area_ha`` and polygons; what was mended, in words. ``sward_m`` is the height of the standing
+        crop, ``drought`` whether it suffered from lack of water, ``yield_t_ha`` the dry matter this
+        cutting is reckoned to give; empty or NaN where nobody said.
 
     Raises
     ------
@@ -82,8 +93,9 @@ def read_fields(
             table[column] = None
     for column in _WORDS:
         table[column] = table[column].map(_text)
-    table["lodged"] = table["lodged"].map(_yes_or_no).astype(object)
-    table = _numbered(table, ("cutting", "stoniness", "sward_m"))
+    for column in ("lodged", "drought"):
+        table[column] = table[column].map(_yes_or_no).astype(object)
+    table = _numbered(table, ("cutting", "stoniness", "sward_m", "yield_t_ha"))
     table = checked(table[[*_FIELD_COLUMNS, table.geometry.name]], FIELDS, where=where)
     table = table.reset_index(drop=True)
     lon, lat = _middle(table, where)

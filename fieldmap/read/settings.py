@@ -52,6 +52,7 @@ class Files(_Part):
     road_checks: str | None = None
     machines: str | None = None
     hazards: str = "hazards.gpkg"
+    ledger: str | None = None
     tracks: tuple[str, ...] = ()
     flood: str | None = None
     flood_depth_m: Annotated[float, Field(gt=0, lt=100)] | None = None
@@ -66,6 +67,7 @@ class Files(_Part):
         "road_checks",
         "machines",
         "hazards",
+        "ledger",
         "flood",
     )
     @classmethod
@@ -96,6 +98,22 @@ class Files(_Part):
         return patterns
 
 
+class Prices(_Part):
+    """The farm's own prices; what is not given is the table's."""
+
+    currency: Annotated[str, Field(min_length=1, max_length=8, pattern=r"^\S+$")] = "USD"
+    hay_t: Annotated[float, Field(gt=0, lt=100_000)] | None = None
+    bale: Annotated[float, Field(ge=0, lt=100_000)] | None = None
+    strike: Annotated[float, Field(ge=0, lt=100_000)] | None = None
+    knife: Annotated[float, Field(ge=0, lt=100_000)] | None = None
+    hour: Annotated[float, Field(ge=0, lt=100_000)] | None = None
+
+    def overrides(self) -> dict[str, float]:
+        """The prices given, by the key of the table row that they win over."""
+        given = self.model_dump(exclude_none=True, exclude={"currency"})
+        return {f"prices.{name}": float(figure) for name, figure in given.items()}
+
+
 class FarmSettings(_Part):
     """farm.toml as read: names, units and what else a person decided."""
 
@@ -108,6 +126,7 @@ class FarmSettings(_Part):
     columns: dict[Literal["fields"], dict[str, str]] = {}
     places: dict[str, tuple[float, float]] = {}
     road_rules: dict[str, str | float | bool] = {}
+    prices: Prices = Prices()
     tables: dict[str, Any] = {}
 
     @field_validator("time_zone")
@@ -239,7 +258,7 @@ def _mend(case: Any) -> str:
 _KEYS = tuple(
     dict.fromkeys(
         key
-        for model in (FarmSettings, Files, Machine, Transport, SkidShoe, Axle, Tyre)
+        for model in (FarmSettings, Files, Prices, Machine, Transport, SkidShoe, Axle, Tyre)
         for key in model.model_fields
     )
 )

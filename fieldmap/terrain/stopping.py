@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-GRAVITY = 9.80665  # m/s2, the standard value
+from fieldmap.units import GRAVITY
+
 _KMH_PER_MS = 3.6
 
 
