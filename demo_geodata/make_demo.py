@@ -11,7 +11,7 @@ from pathlib import Path
 
 sys.dont_write_bytecode = True  # the folder is data: no caches beside it
 
-from makers import farm, finds, ground, lanes, machines, walks  # noqa: E402
+from makers import books, farm, finds, ground, lanes, machines, walks  # noqa: E402
 
 
 def make(out: Path) -> None:
@@ -27,6 +27,7 @@ def make(out: Path) -> None:
     farm.write_farm(out / "farm.toml", roads)
     farm.write_road_checks(out / "road_checks.csv", roads)
     machines.write_machines(out / "machines.toml")
+    books.write_ledger(out / "ledger.csv")
     finds.write_all(out / "found", fields)
     walks.write_all(out / "walks", fields)
 

@@ -35,10 +35,12 @@ _ROOMS = {
     "plan_search": "fieldmap.search",
     "survey_slopes": "fieldmap.survey",
     "take_in": "fieldmap.intake",
+    "what_if": "fieldmap.what_if",
     "write_assessment": "fieldmap.write",
     "write_move": "fieldmap.write",
     "write_search": "fieldmap.write",
     "write_survey": "fieldmap.write",
+    "write_what_if": "fieldmap.write",
 }
 __all__ = [
     "__version__",
@@ -50,10 +52,12 @@ __all__ = [
     "plan_search",
     "survey_slopes",
     "take_in",
+    "what_if",
     "write_assessment",
     "write_move",
     "write_search",
     "write_survey",
+    "write_what_if",
 ]
 
 if TYPE_CHECKING:
@@ -64,7 +68,14 @@ if TYPE_CHECKING:
     from fieldmap.search import plan_search
     from fieldmap.survey import survey_slopes
     from fieldmap.tables import load_tables
-    from fieldmap.write import write_assessment, write_move, write_search, write_survey
+    from fieldmap.what_if import what_if
+    from fieldmap.write import (
+        write_assessment,
+        write_move,
+        write_search,
+        write_survey,
+        write_what_if,
+    )
 
 
 def __getattr__(name: str) -> Any:

@@ -2,7 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import os
+import pickle
+import signal
+import subprocess
+import sys
+import threading
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
@@ -11,16 +18,16 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from fieldmap.errors import Fault, MisuseError
+from fieldmap.errors import Fault, MisuseError, StoreError
 from fieldmap.farm import Farm
 from fieldmap.field_answer import Asked, FieldAnswer, answer_fields, asked_of
-from fieldmap.finding import rank
 from fieldmap.machine import Machine
-from fieldmap.risk.lie import Lie
-from fieldmap.risk.marks import flood_share
-from fieldmap.tables import Tables
+from fieldmap.summary import summary_row
 
 FIELDS_A_CHUNK = 64
+#: One process more pays from so many fields on: it takes a second or two to begin.
+FIELDS_A_PROCESS = 150
+_LEAST_A_TURN = 64
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,11 +47,12 @@ class Assessment:
         slope_max_pct, slope_error_pct, heading_deg, runs, turns, mowing_min,
         side_slope_max_pct, side_slope_use_max, sight_ahead_min_m, speed_limit_kmh, hollows,
         drop_offs, wet_share, unknown_share, looked_share, flooded_share, marks, cut_height_m,
-        skid_shoe, knife, conditioner``; unknown is empty.
+        skid_shoe, knife, conditioner, strikes, strikes_low, strikes_high, wraps, forage_things,
+        set_up_cost, set_up_margin, power_needed_kw, work_rate_ha_h``; unknown is empty.
         """
         fields = self.farm.fields.set_index("field_id")
         tables = self.farm.tables
-        rows = [_summary_row(fields.loc[one.field_id], one, tables) for one in self.answers]
+        rows = [summary_row(fields.loc[one.field_id], one, tables) for one in self.answers]
         return pd.DataFrame(rows)
 
     def counts(self) -> dict[str, int]:
@@ -60,6 +68,7 @@ def assess(
     machine_id: str | None = None,
     field_ids: Sequence[str] = (),
     cluster: str | None = None,
+    workers: int | None = None,
 ) -> Assessment:
     """Assess the fields of a farm before a cut.
 
@@ -74,16 +83,24 @@ def assess(
         Only these fields; all when empty.
     cluster : str, optional
         Address of a Dask scheduler that shares the farm's files; fields are sent in chunks.
+    workers : int, optional
+        Processes to share the fields out to, this one among them. When not given as many as there
+        are processors, but one for every 150 fields at most. The answers are the same.
 
     Raises
     ------
     MisuseError
         No such field or machine, or a cluster without the ``cluster`` extra.
+    StoreError
+        A process ended before it had answered.
     """
     machine = farm.machine(machine_id)
     asked = asked_of(farm, machine, day)
     rows = _rows(farm, field_ids)
-    answers = answer_fields(asked, rows) if cluster is None else _on_cluster(asked, rows, cluster)
+    if cluster is not None:
+        answers = _on_cluster(asked, rows, cluster)
+    else:
+        answers = _on_processes(asked, rows, _processes(workers, len(rows)))
     return Assessment(asked.farm, machine, day, tuple(answers))
 
 
@@ -123,68 +140,153 @@ def _on_cluster(asked: Asked, rows: list[int], address: str) -> list[FieldAnswer
         return [answer for part in client.gather(waiting) for answer in part]
 
 
-def _summary_row(record: Any, answer: FieldAnswer, tables: Tables) -> dict[str, Any]:
-    layers = answer.layers
-    inside = layers.inside
-    lie = layers.lie
-    percent = lie.ground.percent.values[inside]
-    settings = {finding.what: finding for finding in answer.settings}
-    cut, knife = settings["cut height and skid shoe"], settings["knife"]
-    level = layers.level.values[inside]
-    return {
-        "field_id": answer.field_id,
-        "name": record["name"],
-        "crop": record["crop"],
-        "area_ha": round(float(record["area_ha"]), 3),
-        "level": answer.level,
-        "reason": answer.reason,
-        "slope_known_share": round(float(np.isfinite(percent).mean()), 4),
-        "slope_p95_pct": _percentile(percent, 95),
-        "slope_max_pct": _percentile(percent, 100),
-        "slope_error_pct": _rounded(100 * lie.sigma, 3),
-        **_driving(lie),
-        "side_slope_max_pct": _percentile(np.abs(lie.across.values[inside]), 100),
-        "side_slope_use_max": _percentile(lie.use.values[inside], 100),
-        "sight_ahead_min_m": _percentile(lie.speed.sight_m[inside], 0),
-        "speed_limit_kmh": _percentile(lie.speed.limit_kmh[inside], 50),
-        "hollows": len(lie.hollows),
-        "drop_offs": len(lie.edges),
-        "wet_share": _wet_share(lie.water.rank[inside], tables),
-        "unknown_share": round(float((level == rank("unknown")).mean()), 4),
-        "looked_share": round(float(layers.enough[inside].mean()), 4),
-        "flooded_share": round(flood_share(layers), 4),
-        "marks": len(answer.marks),
-        "cut_height_m": cut.value,
-        "skid_shoe": cut.choice.removeprefix("skid shoe: "),
-        "knife": knife.choice,
-        "conditioner": settings["conditioner"].choice.partition(";")[0],
-    }
+def _processes(workers: int | None, fields: int) -> int:
+    """How many processes, this one among them."""
+    if workers is not None:
+        return max(1, min(workers, fields))
+    return max(1, min(os.cpu_count() or 1, fields // FIELDS_A_PROCESS))
 
 
-def _driving(lie: Lie) -> dict[str, Any]:
-    """The best line of travel and what it takes; unknown is ``None``."""
-    if lie.heading is None:
-        return dict.fromkeys(("heading_deg", "runs", "turns", "mowing_min"))
-    took = lie.heading.minutes
-    return {
-        "heading_deg": lie.heading.degrees,
-        "runs": lie.heading.runs,
-        "turns": lie.heading.turns,
-        "mowing_min": None if took is None else _rounded(took, 1),
-    }
+def _on_processes(asked: Asked, rows: list[int], workers: int) -> list[FieldAnswer]:
+    """The answers by this process and some more, which take rows in turn, large helpings first."""
+    if workers == 1 or not sys.executable:
+        return answer_fields(asked, rows)
+    turns = _Turns(rows, workers)
+    told = pickle.dumps(asked, pickle.HIGHEST_PROTOCOL)
+    with _others(told, workers - 1) as others:
+        asking = [threading.Thread(target=turns.work, args=(one.ask,)) for one in others]
+        for one in asking:
+            one.start()
+        try:
+            turns.work(lambda part: answer_fields(asked, part))
+        finally:
+            turns.stop()
+        for one in asking:
+            one.join()
+    return turns.answers()
 
 
-def _wet_share(rank_: np.ndarray, tables: Tables) -> float | None:
-    """Share of the field among the farm's wettest ground; ``None`` when some has no rank."""
-    if not np.isfinite(rank_).all():
-        return None
-    return round(float((rank_ >= tables.number("drainage.wet_rank")).mean()), 4)
+class _Turns:
+    """Helpings of rows, taken one by one by whoever is free; the answers in the rows' order."""
+
+    def __init__(self, rows: list[int], workers: int) -> None:
+        self._left = enumerate(_helpings(rows, workers))
+        self._done: dict[int, list[FieldAnswer]] = {}
+        self._failed: dict[int, BaseException] = {}
+        self._lock = threading.Lock()
+
+    def work(self, answer: Any) -> None:
+        """Answer helpings until none is left or one of them failed."""
+        while (turn := self._next()) is not None:
+            number, part = turn
+            try:
+                self._done[number] = answer(part)
+            except Exception as error:  # noqa: BLE001 raised again by answers()
+                self._failed[number] = error
+                self.stop()
+
+    def _next(self) -> tuple[int, list[int]] | None:
+        with self._lock:
+            return next(self._left, None)
+
+    def stop(self) -> None:
+        """Nothing more is given out."""
+        with self._lock:
+            self._left = enumerate(())
+
+    def answers(self) -> list[FieldAnswer]:
+        """All answers; raises what went wrong first in the order of the rows."""
+        if self._failed:
+            raise self._failed[min(self._failed)]
+        return [answer for number in sorted(self._done) for answer in self._done[number]]
 
 
-def _rounded(value: float, digits: int) -> float | None:
-    return round(value, digits) if np.isfinite(value) else None
+def _helpings(rows: list[int], workers: int) -> Iterator[list[int]]:
+    at = 0
+    while at < len(rows):
+        size = max(_LEAST_A_TURN, (len(rows) - at) // (2 * workers))
+        yield rows[at : at + size]
+        at += size
 
 
-def _percentile(values: np.ndarray, share: float) -> float | None:
-    known = values[np.isfinite(values)]
-    return round(float(np.percentile(known, share)), 3) if known.size else None
+class _Other:
+    """Another process that answers rows: told what is asked, then asked for rows again and again.
+
+    It is begun anew and not forked: GDAL's threads, once begun, would be missing in a fork, and
+    whoever reads a packed raster there waits for them for ever.
+    """
+
+    def __init__(self) -> None:
+        begin = f"import sys; sys.path[:] = {sys.path!r}; from fieldmap.assessment import serve"
+        self._process = subprocess.Popen(
+            [sys.executable, "-c", f"{begin}; serve()"],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+        )
+        self._untold = b""
+
+    def tell(self, asked: bytes) -> None:
+        """What is asked, said before the first rows: until it reads, writing would wait."""
+        self._untold = asked
+
+    def ask(self, rows: list[int]) -> list[FieldAnswer]:
+        """The answers for some rows; raises what the other process raised."""
+        try:
+            self._process.stdin.write(self._untold)  # type: ignore[union-attr]
+            self._untold = b""
+            pickle.dump(rows, self._process.stdin)  # type: ignore[arg-type]
+            self._process.stdin.flush()  # type: ignore[union-attr]
+            fine, answer = pickle.load(self._process.stdout)  # type: ignore[arg-type]  # noqa: S301
+        except (EOFError, OSError, pickle.UnpicklingError):
+            raise StoreError(self._ended()) from None
+        if not fine:
+            raise answer
+        return answer
+
+    def _ended(self) -> Fault:
+        with suppress(subprocess.TimeoutExpired):
+            self._process.wait(1.0)
+        return Fault(
+            "a process that ended before it had answered",
+            f"exit code {self._process.poll()}",
+            "its fields have no answer",
+            "free memory, or assess with workers=1",
+        )
+
+    def end(self) -> None:
+        """It ends, whatever it is at."""
+        self._process.kill()
+        for pipe in (self._process.stdin, self._process.stdout):
+            with suppress(OSError):
+                pipe.close()  # type: ignore[union-attr]
+        self._process.wait()
+
+
+@contextmanager
+def _others(asked: bytes, count: int) -> Iterator[list[_Other]]:
+    others: list[_Other] = []
+    try:
+        for _ in range(count):
+            others.append(_Other())
+            others[-1].tell(asked)
+        yield others
+    finally:
+        for one in others:
+            one.end()
+
+
+def serve() -> None:
+    """The other process's side: what is asked, then rows, come in; answers or an error go out."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # whoever asks ends it
+    with os.fdopen(os.dup(1), "wb") as out:
+        os.dup2(2, 1)  # what a library may print goes to stderr
+        asked = pickle.load(sys.stdin.buffer)  # noqa: S301 from the process that began this one
+        with suppress(EOFError):
+            while True:
+                rows = pickle.load(sys.stdin.buffer)  # noqa: S301
+                try:
+                    reply: tuple[bool, Any] = (True, answer_fields(asked, rows))
+                except Exception as error:  # noqa: BLE001 raised again by whoever asks
+                    reply = (False, error)
+                pickle.dump(reply, out, pickle.HIGHEST_PROTOCOL)
+                out.flush()

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import functools
+from collections.abc import Callable
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 import shapely
@@ -15,6 +17,7 @@ from pyproj.exceptions import CRSError
 from fieldmap.errors import Fault, InputError
 
 WGS84 = CRS.from_epsg(4326)
+_Made = TypeVar("_Made")
 _METHODS_THAT_STRETCH = (
     "popular visualisation pseudo mercator",
     "mercator",
@@ -123,9 +126,72 @@ def stretches(crs: CRS) -> bool:
 
 
 @functools.lru_cache(maxsize=32)
+def _made(source: CRS, target: CRS) -> Transformer:
+    return Transformer.from_crs(source, target, always_xy=True)
+
+
+class _Pair(NamedTuple):
+    """Two systems, held so that nothing else takes their place in memory."""
+
+    source: CRS
+    target: CRS
+    same: bool
+    move: Transformer
+
+
+#: By the objects themselves: to compare two systems, or to hash one, takes longer than most moves.
+_pairs: dict[tuple[int, int], _Pair] = {}
+_MOST_PAIRS = 64
+
+
+def _pair(source: CRS, target: CRS) -> _Pair:
+    held = _pairs.get((id(source), id(target)))
+    if held is None:
+        held = _Pair(source, target, source == target, _made(source, target))
+        if len(_pairs) >= _MOST_PAIRS:
+            _pairs.clear()
+        _pairs[id(source), id(target)] = held
+    return held
+
+
+def same_system(one: CRS, other: CRS) -> bool:
+    """Whether two systems are one, found out once for each pair.
+
+    Examples
+    --------
+    >>> same_system(CRS(32615), CRS.from_wkt(CRS(32615).to_wkt())), same_system(CRS(32615), WGS84)
+    (True, False)
+    """
+    return one is other or _pair(one, other).same
+
+
+def kept_by_system(make: Callable[[CRS], _Made]) -> Callable[[CRS], _Made]:
+    """What a function makes of a system, made once for each; not to be changed by who gets it.
+
+    Examples
+    --------
+    >>> names = []
+    >>> told = kept_by_system(lambda crs: names.append(crs.name) or len(names))
+    >>> told(WGS84), told(WGS84), names
+    (1, 1, ['WGS 84'])
+    """
+    held: dict[int, tuple[CRS, _Made]] = {}
+
+    def made(crs: CRS) -> _Made:
+        found = held.get(id(crs))
+        if found is None:
+            found = (crs, make(crs))
+            if len(held) >= _MOST_PAIRS:
+                held.clear()
+            held[id(crs)] = found
+        return found[1]
+
+    return made
+
+
 def transformer(source: CRS, target: CRS) -> Transformer:
     """Coordinates from one system to another, x before y in both."""
-    return Transformer.from_crs(source, target, always_xy=True)
+    return _pair(source, target).move
 
 
 def moved(shape: shapely.Geometry, source: CRS, target: CRS) -> shapely.Geometry:
@@ -136,7 +202,7 @@ def moved(shape: shapely.Geometry, source: CRS, target: CRS) -> shapely.Geometry
     >>> moved(shapely.Point(500000, 0), CRS(32615), WGS84)
     <POINT (-93 0)>
     """
-    if source == target:
+    if same_system(source, target):
         return shape
     move = transformer(source, target)
     return shapely.transform(shape, lambda xy: np.column_stack(move.transform(xy[:, 0], xy[:, 1])))
@@ -165,7 +231,7 @@ def jacobian(source: CRS, target: CRS, x: float, y: float, *, step: float) -> ND
     array([[1., 0.],
            [0., 1.]])
     """
-    if source == target:
+    if same_system(source, target):
         return np.eye(2)
     move = transformer(source, target)
     xs, ys = move.transform([x + step, x - step, x, x], [y, y, y + step, y - step])

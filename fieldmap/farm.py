@@ -15,10 +15,18 @@ from pyproj import CRS
 
 from fieldmap.crs import WGS84
 from fieldmap.errors import Fault, FieldmapError, InputError, MisuseError
-from fieldmap.farm_files import ANY_METRIC, FARM_FILE, Reading, no_fields, raise_found
+from fieldmap.farm_files import (
+    ANY_METRIC,
+    FARM_FILE,
+    Reading,
+    ledger_name,
+    no_fields,
+    raise_found,
+)
 from fieldmap.machine import Machine
 from fieldmap.network import RoadData
 from fieldmap.read.elevation import ElevationFile
+from fieldmap.read.ledger import Known
 from fieldmap.read.settings import FarmSettings, read_farm_settings
 from fieldmap.tables import Tables, load_tables
 
@@ -32,7 +40,8 @@ class Farm:
     """A farm folder, read: settings, tables and what its files hold, in one metric system.
 
     ``events`` is the hazard log as it was written, ``hazards`` what stands in it now;
-    ``log_read`` is false when there is no log.
+    ``log_read`` is false when there is no log. ``ledger`` is what was mown and when knives were
+    changed (:func:`fieldmap.read.ledger.read_ledger`), ``None`` when nobody keeps one.
     ``notes`` are things mended or left out on the way, in words.
     """
 
@@ -51,6 +60,7 @@ class Farm:
     elevation: Path | None
     roads: RoadData | None
     road_checks: pd.DataFrame | None
+    ledger: pd.DataFrame | None
     notes: tuple[str, ...]
 
     def machine(self, machine_id: str | None) -> Machine | None:
@@ -168,6 +178,9 @@ def _absent(farm: Farm) -> list[str]:
     ]
     if not farm.log_read:
         notes.append(f"no hazard log ({files.hazards}) yet: what lies in the fields is unknown")
+    if farm.ledger is None:
+        name = ledger_name(farm.settings)
+        notes.append(f"no ledger ({name}) yet: how much the knives have mown is unknown")
     if not files.tracks:
         notes.append("no tracks in farm.toml: no ground counts as looked at")
     return notes
@@ -209,13 +222,23 @@ def _read(folder: Path, *, with_roads: bool) -> tuple[Farm | None, list[Fault]]:
         elevation=reading.elevation(),
         roads=reading.roads(crs) if with_roads else None,
         road_checks=reading.road_checks() if with_roads else None,
+        ledger=None,
         notes=(*(() if layer is None else layer.notes), *track_notes),
     )
+    farm = _with_ledger(farm, reading)
     faults.extend((*_unknown_kinds(farm, log), *_unknown_product(settings, tables, folder)))
     if layer is None:
         return None, faults
     on_roads = () if farm.roads is None else farm.roads.warnings
     return dataclasses.replace(farm, notes=(*farm.notes, *far_apart(farm), *on_roads)), faults
+
+
+def _with_ledger(farm: Farm, reading: Reading) -> Farm:
+    """The farm with its ledger, held against the machines and fields that could be read."""
+    names, fields = [machine.id for machine in farm.machines], farm.fields
+    area_of = dict(zip(fields["field_id"], fields["area_ha"], strict=True)) if len(fields) else None
+    ledger, notes = reading.ledger(Known(names or None, area_of))
+    return dataclasses.replace(farm, ledger=ledger, notes=(*farm.notes, *notes))
 
 
 def _unknown_kinds(farm: Farm, log: Path) -> list[Fault]:

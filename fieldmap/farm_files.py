@@ -24,6 +24,7 @@ from fieldmap.read.elevation import ElevationFile
 from fieldmap.read.fields import read_fields, read_gates
 from fieldmap.read.flood import read_flood
 from fieldmap.read.gpx import read_tracks
+from fieldmap.read.ledger import LEDGER_FILE, Known, read_ledger
 from fieldmap.read.road_checks import read_road_checks
 from fieldmap.read.roads import read_roads
 from fieldmap.read.settings import FarmSettings, read_machines
@@ -170,6 +171,23 @@ class Reading:
     def road_checks(self) -> pd.DataFrame | None:
         """What was measured on the roads; ``None`` when nothing was."""
         return self._file(self.settings.files.road_checks, read_road_checks, None)
+
+    def ledger(self, known: Known) -> tuple[pd.DataFrame | None, tuple[str, ...]]:
+        """What was mown and changed, and notes on it; ``None`` while nobody has written any."""
+        nothing: tuple[pd.DataFrame | None, tuple[str, ...]] = (None, ())
+        name = ledger_name(self.settings)
+        if not Path(self.at(name)).exists():
+            return nothing
+        return self._file(name, lambda path: read_ledger(path, known=known), nothing)
+
+
+def ledger_name(settings: FarmSettings) -> str:
+    """The ledger's file: as farm.toml names it, else ``ledger.csv`` beside it.
+
+    Without the line in farm.toml a file of that name is read all the same, so that nothing
+    which was written is passed over.
+    """
+    return settings.files.ledger or LEDGER_FILE
 
 
 def _folded(events: pd.DataFrame, tables: Tables, log: str) -> gpd.GeoDataFrame:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from contextlib import nullcontext
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time
@@ -13,29 +13,28 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from fieldmap.advice.conditioner import conditioner_findings
-from fieldmap.advice.conditions import conditions
-from fieldmap.advice.cut import cut_findings
-from fieldmap.advice.knife import knife_findings
+from fieldmap.advice.set_up import SetUp
 from fieldmap.crs import moved
 from fieldmap.farm import Farm
 from fieldmap.farm_ground import HeightError, drained, height_error, with_stage
+from fieldmap.field_settings import met_told, mowing, settings_told
 from fieldmap.finding import Finding, Level, rank, worst
 from fieldmap.grid import Grid
 from fieldmap.hazards.fold import fold
 from fieldmap.hazards.looked import FieldLooking, Looking, field_looking, looking
 from fieldmap.hazards.pick_up import pick_up
 from fieldmap.hazards.reach import reach_m, reached
+from fieldmap.ledger import knives_on
 from fieldmap.machine import Machine
 from fieldmap.read.elevation import ElevationFile, cell_size_m
 from fieldmap.risk.first_places import FirstPlaces, first_places
 from fieldmap.risk.ground import ground_sentences, slope_findings
-from fieldmap.risk.layers import Layers, empty_ground, field_layers
-from fieldmap.risk.left import left_of_field
+from fieldmap.risk.layers import Layers, empty_ground, field_layers, with_strikes
+from fieldmap.risk.left import what_is_left
 from fieldmap.risk.left_ground import Log, Roads, log_of, roads_of
-from fieldmap.risk.lie import Heights, Site, analysis_cell_m
+from fieldmap.risk.lie import Heights, analysis_cell_m
 from fieldmap.risk.lie_findings import lie_findings
-from fieldmap.risk.marks import flood_share, looked_findings, mark_findings
+from fieldmap.risk.marks import looked_findings, mark_findings
 from fieldmap.risk.place_findings import first_findings
 from fieldmap.risk.told import Told
 from fieldmap.risk.water import FarmWater
@@ -48,7 +47,9 @@ _MOST_MARGIN_M = 1000.0  # more ground round a field than this is not read, what
 class FieldAnswer:
     """What the tool has to say of one field.
 
-    ``findings`` are about the ground and what lies on it, ``settings`` about the mower;
+    ``findings`` are about the ground and what lies on it, ``settings`` about the mower in the
+    order in which a person sets it, ``set_up`` the skid shoes and knives compared, ``None``
+    where the ground as it lies is not for knives;
     ``level`` is the worst of both, ``reason`` the sentence behind it, ``to_change`` what a
     person can do that would change the answer. ``marks`` are ids of the hazards that reach the
     field; ``elevation`` is the window the slopes came from. ``seen`` gives the chance that a thing
@@ -62,6 +63,7 @@ class FieldAnswer:
     reason: str
     findings: tuple[Finding, ...]
     settings: tuple[Finding, ...]
+    set_up: SetUp | None
     to_change: tuple[str, ...]
     ground: tuple[str, ...]
     marks: tuple[str, ...]
@@ -89,6 +91,7 @@ class _Run(NamedTuple):
     roads: Roads | None
     water: FarmWater | None
     error: HeightError
+    knives: list[Told]
 
 
 class Asked(NamedTuple):
@@ -153,6 +156,7 @@ def _run(asked: Asked) -> _Run:
         roads=roads_of(None if farm.roads is None else farm.roads.edges, tables=tables),
         water=asked.water,
         error=height_error(farm),
+        knives=knives_on(farm, machine, day=asked.day),
     )
 
 
@@ -164,24 +168,29 @@ def _answer(run: _Run, row: int, elevation: ElevationFile | None) -> FieldAnswer
     near = np.sort(run.tree.query(field, predicate="intersects"))
     marks = run.marks.iloc[near]
     seen = field_looking(field, run.walks, sward_m=record["sward_m"])
-    site = Site(_rough(record["stoniness"]), run.water)
+    stony, area_ha = record["stoniness"], float(record["area_ha"])
+    left = what_is_left(field_id, seen, run.log, run.roads, stoniness=stony, tables=tables)
+    done = mowing(
+        record.to_dict(), marks, seen, left, machine, log_read=farm.log_read, tables=tables
+    )
+    site = done.site(run.water, stony=_rough(stony), tables=tables)
     layers = field_layers(
         field, heights, marks, seen, crs=farm.crs, machine=machine, tables=tables, site=site
     )
+    layers = with_strikes(layers, done.struck, marks, seen, crs=farm.crs, tables=tables)
     log_name = farm.settings.files.hazards
     first = _first_places(run, field, seen, layers, heights)
     walked = looked_findings(field_id, layers, seen, tables=tables)
     told = [
         *mark_findings(field_id, marks, log_name=log_name, log_read=farm.log_read, tables=tables),
+        *met_told(done, area_ha=area_ha, sources=(log_name,), tables=tables),
         *first_findings(field_id, first, walked, tables=tables),
         *walked,
-        *left_of_field(
-            field_id, seen, run.log, run.roads, stoniness=record["stoniness"], tables=tables
-        ),
+        *left.told,
         *slope_findings(field_id, layers, heights, machine, tables=tables),
         *lie_findings(field_id, layers, heights, machine, tables=tables),
     ]
-    settings = _settings(record.to_dict(), marks, layers, run)
+    settings = settings_told(done, layers.lie, machine, run.knives, area_ha=area_ha, tables=tables)
     level = worst(one.finding.level for one in (*told, *settings))
     return FieldAnswer(
         field_id=field_id,
@@ -189,6 +198,7 @@ def _answer(run: _Run, row: int, elevation: ElevationFile | None) -> FieldAnswer
         reason=_reason(level, [*told, *settings]),
         findings=_ordered(told),
         settings=tuple(one.finding for one in settings),
+        set_up=done.set_up if done.for_knives(area_ha=area_ha, tables=tables) else None,
         to_change=_changes([*told, *settings]),
         ground=(*ground_sentences(layers, heights, tables), *first.left_out),
         marks=tuple(marks["hazard_id"]),
@@ -199,23 +209,6 @@ def _answer(run: _Run, row: int, elevation: ElevationFile | None) -> FieldAnswer
         pick_up=_pick_up(run, field_id, field, run.places.iloc[near]),
         first_places=first.table,
     )
-
-
-def _settings(
-    record: Mapping[str, Any], marks: gpd.GeoDataFrame, layers: Layers, run: _Run
-) -> list[Told]:
-    tables, machine = run.farm.tables, run.machine
-    known = conditions(
-        record,
-        kinds=marks["kind"] if run.farm.log_read else None,
-        flooded=flood_share(layers) > 0,
-        tables=tables,
-    )
-    return [
-        *cut_findings(known, machine, tables=tables),
-        *knife_findings(known, machine, tables=tables),
-        *conditioner_findings(known, machine, tables=tables),
-    ]
 
 
 def _pick_up(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from affine import Affine
@@ -47,6 +48,11 @@ class Grid:
             values = values.copy()
         values.flags.writeable = False
         object.__setattr__(self, "values", values)
+
+    def __setstate__(self, state: dict[str, Any]) -> None:
+        """Read-only again after a copy or a way through another process."""
+        self.__dict__.update(state)
+        self.values.flags.writeable = False
 
     @property
     def shape(self) -> tuple[int, int]:

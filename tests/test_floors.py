@@ -20,9 +20,11 @@ FLOORS: dict[str, float] = {
     "read": 2, "terrain": 2, "hazards": 2, "roads": 2,
     "risk": 3,
     "advice": 4,
-    "farm_files": 4.4, "farm": 4.5, "farm_ground": 4.52, "field_answer": 4.55,
+    "farm_files": 4.4, "farm": 4.5, "farm_ground": 4.52, "ledger": 4.53, "field_settings": 4.53,
+    "field_answer": 4.55, "summary": 4.57,
     "intake": 4.6, "logbook": 4.6, "search": 4.6, "assessment": 4.6, "journey": 4.6,
     "survey": 4.6,
+    "paper_marks": 4.65, "what_changed": 4.65, "what_if": 4.7,
     "write": 5,
     "cli": 7,
 }  # fmt: skip

@@ -30,6 +30,8 @@ class Plan:
     corners: tuple[tuple[float, float], ...]
     gate: str | tuple[float, float]  # a node of the roads, or a place
     gate_width_m: float | None
+    drought: bool | None = None
+    yield_t_ha: float | None = None
 
 
 @dataclass(frozen=True)
@@ -43,7 +45,7 @@ class Field:
 PLANS = (
     Plan("S1", "Long Levee", "alfalfa", 2, 0, False, 0.6,
          ((4500, 1655), (4610, 1560), (4960, 1580), (4985, 2025), (4520, 2025)),
-         "levee east", 6.1),
+         "levee east", 6.1, False, 3.4),
     Plan("S2", "River Crook", "tall_fescue", 1, 1, True, 0.3,
          ((2755, 1290), (3235, 1290), (3290, 1600), (3285, 2025), (3150, 2025), (2770, 1560)),
          "levee middle", 5.5),
@@ -53,29 +55,29 @@ PLANS = (
     Plan("S4", "South Flat", "orchardgrass", 2, 0, False, 0.2,
          ((2770, 604), (3025, 606), (3040, 838), (2780, 850)),
          "s4 track", 5.0),
-    Plan("S5", "Third Bench", "bromegrass", 1, 3, False, 0.2,
+    Plan("S5", "Third Bench", "bromegrass", 1, 2, False, 0.2,
          ((2720, 2560), (2880, 2545), (3050, 2575), (3045, 2715), (2850, 2728), (2715, 2718)),
          "s5 track", 4.3),
-    Plan("S6", "Pond Benches", "grass_alfalfa", 2, 3, False, 0.3,
+    Plan("S6", "Pond Benches", "grass_alfalfa", 2, 1, False, 0.3,
          ((2740, 2870), (3000, 2860), (3330, 2840), (3345, 3120), (3270, 3290),
           (2930, 3330), (2730, 3220)),
          "quarry lane", 4.2),
-    Plan("S7", "Spoil Side", "native_warm_season", 1, 4, False, 0.4,
+    Plan("S7", "Spoil Side", "native_warm_season", 1, 3, False, 0.4,
          ((1620, 2470), (1900, 2430), (2190, 2480), (2225, 2725), (1950, 2760), (1640, 2735)),
          "s7 track", None),
     Plan("S8", "Orchard Piece", "clover", 2, 0, False, 0.2,
          ((4440, 3165), (4700, 3150), (4820, 3180), (4830, 3555), (4430, 3555)),
-         "by the orchard", 5.2),
-    Plan("S9", "Sink Hill", "cereal_rye", 1, 2, True, 0.7,
+         "by the orchard", 5.2, False, 3.0),
+    Plan("S9", "Sink Hill", "cereal_rye", 1, 1, True, 0.7,
          ((5215, 2290), (5440, 2265), (5700, 2300), (5700, 2640), (5240, 2720)),
-         "gander", 4.6),
+         "gander", 4.6, False),
     Plan("S10", "Teasel Forty", None, None, None, None, None,
          ((140, 2990), (520, 2960), (700, 3020), (690, 3410), (140, 3440)),
          "teasel", 4.0),
-    Plan("S11", "Ridge Piece", "sorghum_sudan", 1, 2, False, 0.8,
+    Plan("S11", "Ridge Piece", "sorghum_sudan", 1, 1, False, 0.8,
          ((4430, 4245), (4830, 4245), (4850, 4560), (4660, 4690), (4440, 4660)),
-         "ridge", 5.8),
-    Plan("S12", "Edge of the Map", "pearl_millet", 1, 2, False, 0.5,
+         "ridge", 5.8, True),
+    Plan("S12", "Edge of the Map", "pearl_millet", 1, 1, False, 0.5,
          ((5790, 3040), (6120, 3020), (6290, 3060), (6260, 3390), (5800, 3380)),
          "s12 track", 4.4),
 )  # fmt: skip
@@ -108,6 +110,8 @@ def write_fields(path: Path, farm: list[Field]) -> None:
             "stoniness": pd.array([plan.stoniness for plan in plans], dtype="Int32"),
             "lodged": pd.array([plan.lodged for plan in plans], dtype="boolean"),
             "sward_m": [plan.sward_m for plan in plans],
+            "drought": pd.array([plan.drought for plan in plans], dtype="boolean"),
+            "yield_t_ha": [plan.yield_t_ha for plan in plans],
         },
         geometry=[in_metres(one.shape) for one in farm],
         crs=CRS,
@@ -171,6 +175,7 @@ roads       = "roads.osm.pbf"
 road_checks = "road_checks.csv"
 machines    = "machines.toml"
 hazards     = "hazards.gpkg"       # made by `fieldmap hazards import` from the files in found/
+ledger      = "ledger.csv"          # `fieldmap ledger` writes in it
 tracks      = ["walks/*.gpx"]
 flood       = "flood.geojson"
 

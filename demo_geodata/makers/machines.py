@@ -14,6 +14,8 @@ name = "Three-metre rear mower"
 kind = "rear-mounted"
 working_width_m = 3.0
 mass_kg = 4600
+mower_mass_kg = 950
+drive = "front_assist"
 axles = [{ mass_kg = 1400, position_m = 0.0 }, { mass_kg = 3200, position_m = 2.4 }]
 power_kw = 67
 track_width_m = 1.65
@@ -25,6 +27,8 @@ road_speed_kmh = 32
 field_speed_kmh = 13
 skid_shoes = [{ name = "base", cut_height_m = 0.05 }, { name = "high", cut_height_m = 0.10 }]
 knives = ["low_lift", "high_lift"]
+fitted_shoe = "base"
+fitted_knives = "low_lift"
 conditioner = "none"
 tyres = [
   { axle = 1, load_kg = 700, inflation_kpa = 150, speed_kmh = 40 },
@@ -43,13 +47,14 @@ width_m = 4.35
 height_m = 2.7
 length_m = 5.1
 
-# The height of the centre of gravity is not known: side-slope answers stay unknown.
 [[machine]]
 id = "pull-39"
 name = "Pull-type mower-conditioner, 3.9 m"
 kind = "pull-type"
 working_width_m = 3.9
 mass_kg = 8500
+mower_mass_kg = 2600
+drive = "front_assist"
 axles = [
   { mass_kg = 2300, position_m = 0.0 },
   { mass_kg = 4300, position_m = 2.75 },
@@ -57,6 +62,7 @@ axles = [
 ]
 power_kw = 92
 track_width_m = 2.6
+cg_height_m = 1.0
 wheelbase_m = 2.75
 hitch_offset_m = 0.9
 tongue_length_m = 5.4
@@ -70,6 +76,10 @@ skid_shoes = [
   { name = "high", cut_height_m = 0.115 },
 ]
 knives = ["low_lift", "high_lift"]
+knife_interval_ha = 40
+knife_interval_strikes = 3
+fitted_shoe = "middle"
+fitted_knives = "high_lift"
 conditioner = "rubber_rolls"
 tyres = [
   { axle = 1, load_kg = 1150, inflation_kpa = 140, speed_kmh = 40 },
@@ -89,16 +99,18 @@ width_m = 4.1
 height_m = 2.9
 length_m = 10.4
 
+# The height of the centre of gravity is not known: side-slope answers stay unknown.
 [[machine]]
 id = "wide-87"
 name = "Front-and-rear combination, 8.7 m"
 kind = "front-and-rear"
 working_width_m = 8.7
 mass_kg = 13200
+mower_mass_kg = 3300
+drive = "front_assist"
 axles = [{ mass_kg = 5700, position_m = 0.0 }, { mass_kg = 7500, position_m = 2.95 }]
 power_kw = 175
 track_width_m = 2.0
-cg_height_m = 1.2
 wheelbase_m = 2.95
 hitch_offset_m = 1.1
 turning_radius_m = 6.2

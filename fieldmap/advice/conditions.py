@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Iterable, Mapping
 from typing import Any, NamedTuple
 
@@ -21,7 +22,9 @@ class Conditions(NamedTuple):
     """A field as the mower meets it; ``None`` is "nobody said".
 
     ``crop`` is the row of ``cut_heights``, ``rough`` says whether something in the field can hit
-    the knives, ``soil`` whether silt or flood left soil on the crop.
+    the knives, ``soil`` whether silt or flood left soil on the crop. ``stoniness_said`` and
+    ``log_read`` tell what ``rough`` rests on, ``unsure`` what else of the ground could not be
+    reckoned. ``yield_t_ha`` is the dry matter of this cutting.
     """
 
     field_id: str
@@ -32,6 +35,16 @@ class Conditions(NamedTuple):
     rough_words: str
     soil: bool
     lodged: bool | None
+    drought: bool | None = None
+    yield_t_ha: float | None = None
+    stoniness_said: bool = True
+    log_read: bool = True
+    unsure: tuple[str, ...] = ()
+
+    @property
+    def ground_known(self) -> bool:
+        """Whether somebody said how stony it is, and there is a log of what lies there."""
+        return self.rough is not None and self.stoniness_said and self.log_read
 
 
 def conditions(
@@ -42,7 +55,8 @@ def conditions(
     Parameters
     ----------
     field : mapping
-        Row of the boundary table: ``field_id, crop, cutting, stoniness, lodged``.
+        Row of the boundary table: ``field_id, crop, cutting, stoniness, lodged, drought,
+        yield_t_ha``.
     kinds : iterable of str or None
         Hazard kinds marked in the field; ``None`` when there is no log.
     flooded : bool
@@ -64,7 +78,6 @@ def conditions(
     else:
         rough, words = False, "stoniness class 0 and nothing marked that can hit the knives"
     cutting = _number(field.get("cutting"))
-    lodged = field.get("lodged")
     said = _words(field.get("crop"))
     return Conditions(
         field_id=str(field["field_id"]),
@@ -74,7 +87,11 @@ def conditions(
         rough=rough,
         rough_words=words,
         soil=flooded or "silt" in marks,
-        lodged=bool(lodged) if isinstance(lodged, bool | np.bool_) else None,
+        lodged=_yes_no(field.get("lodged")),
+        drought=_yes_no(field.get("drought")),
+        yield_t_ha=_number(field.get("yield_t_ha")),
+        stoniness_said=stoniness is not None,
+        log_read=kinds is not None,
     )
 
 
@@ -89,10 +106,10 @@ def crop_row(words: str, tables: Tables) -> Constant | None:
     >>> crop_row("hops", load_tables()) is None
     True
     """
-    said = plain_words(words)
+    said = _plain(words)
     for row in tables.rows("cut_heights"):
         names = (row.key.split(".", 1)[1], row.words["label"], *row.words["aliases"].split(";"))
-        if said in {plain_words(name) for name in names}:
+        if any(said == _plain(name) for name in names):
             return row
     return None
 
@@ -110,17 +127,48 @@ def crop_unknown(field: Conditions) -> tuple[str, str] | None:
 
 
 def rough_change(field: Conditions) -> str:
-    """What would settle whether something can hit the knives."""
-    if field.rough_words.startswith("there is no hazard log"):
+    """What would settle whether something can hit the knives; nothing when all is said."""
+    if not field.log_read:
         return "Log what is found with 'fieldmap hazards import'"
-    return "Say the stoniness class of the field, 0 when it is clean"
+    if not field.stoniness_said:
+        return "Say the stoniness class of the field, 0 when it is clean"
+    return ""
 
 
 def level_of(field: Conditions) -> Level:
-    """``unknown`` when nobody said whether the ground is stony, ``care`` when it is rough."""
-    if field.rough is None:
+    """``unknown`` when not all is known of the ground, ``care`` when it is rough or silted.
+
+    Ground that was marked as rough, and of which nobody said how stony it is, is unknown too:
+    clearing the mark must not make an answer worse.
+    """
+    if not field.ground_known or field.unsure:
         return "unknown"
     return "care" if field.rough or field.soil else "ok"
+
+
+def follows(field: Conditions) -> bool:
+    """Whether a field's unknown only follows from what another finding says is not known."""
+    return field.ground_known and bool(field.unsure)
+
+
+def ground_words(field: Conditions) -> str:
+    """What makes the ground rough, or unknown, as the beginning of a sentence."""
+    words = field.rough_words
+    if field.rough is False:
+        if field.soil:
+            words = "silt or flood left soil on the crop"
+        elif field.unsure:
+            words = f"not reckoned: {'; '.join(field.unsure)}"
+    return words[:1].upper() + words[1:]
+
+
+@functools.lru_cache(maxsize=4096)
+def _plain(words: str) -> str:
+    return plain_words(words)
+
+
+def _yes_no(held: Any) -> bool | None:
+    return bool(held) if isinstance(held, bool | np.bool_) else None
 
 
 def _number(held: Any) -> float | None:

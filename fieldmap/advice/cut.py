@@ -1,4 +1,4 @@
-"""Cut height and the skid shoe that gives it."""
+"""Cut height and the skid shoe that gives it, and the tests that come before hay is made."""
 
 from __future__ import annotations
 
@@ -8,10 +8,20 @@ from fieldmap.advice.conditions import (
     SET_UP_CAUTION,
     Conditions,
     crop_unknown,
+    follows,
+    ground_words,
     level_of,
     rough_change,
 )
-from fieldmap.finding import Finding, Level
+from fieldmap.advice.limits import (
+    Advised,
+    Limits,
+    height_limits,
+    height_words,
+    in_drought,
+    pick_shoe,
+)
+from fieldmap.finding import Finding, worst
 from fieldmap.machine import Machine, SkidShoe
 from fieldmap.risk.told import Told
 from fieldmap.tables import Constant, Tables
@@ -27,7 +37,9 @@ FLOOD_CAUTION = (
 )
 
 
-def cut_findings(field: Conditions, machine: Machine | None, *, tables: Tables) -> list[Told]:
+def cut_findings(
+    field: Conditions, machine: Machine | None, *, tables: Tables, advised: Advised | None = None
+) -> list[Told]:
     """Cut height for the crop, the shoe to fit, and the tests that come first.
 
     Parameters
@@ -37,92 +49,70 @@ def cut_findings(field: Conditions, machine: Machine | None, *, tables: Tables) 
         Its skid shoes; without them the shoe is unknown.
     tables : Tables
         ``cut_heights``, ``knives.start_stubble``, ``flooded``.
+    advised : Advised or None
+        The setting that was reckoned to be the best; ``None`` where none could be, and the shoe
+        then follows from the ground alone.
     """
-    missing = crop_unknown(field)
-    if missing is not None or field.crop is None:
-        words, change = missing or ("", "")
-        start = tables["knives.start_stubble"]
-        return [
-            Told(
-                Finding(
-                    level="unknown",
-                    what="cut height and skid shoe",
-                    where=field.field_id,
-                    why=f"{words} The figure is only where most people start.",
-                    basis="assumed",
-                    sources=(start.source,),
-                    value=start.value,
-                    low=start.low,
-                    high=start.high,
-                    unit=start.unit,
-                ),
-                change,
-            )
-        ]
-    told = [_height(field, field.crop, machine)]
-    if field.crop.words["nitrate"] == "yes":
-        told.append(_nitrate(field, field.crop))
+    limits = height_limits(field, tables=tables)
+    told = []
+    if limits is None or field.crop is None:
+        told.append(_no_crop(field, tables))
+    else:
+        told.append(_height(field, field.crop, limits, machine, advised))
+        if field.crop.words["nitrate"] == "yes":
+            told.append(_nitrate(field, field.crop, limits))
     if field.soil:
         told.append(_flooded(field, tables))
     return told
 
 
-def pick_shoe(
-    shoes: tuple[SkidShoe, ...], crop: Constant, *, tall: bool
-) -> tuple[SkidShoe, bool] | None:
-    """The shoe to fit and whether its cut height lies in the crop's range.
-
-    On ground that argues for it the tallest in the range, else the one nearest the crop's own
-    height. When none lies in the range: the lowest above it, else the tallest there is.
-
-    Returns
-    -------
-    (SkidShoe, bool) or None
-        ``None`` when no shoe is known.
-    """
-    if not shoes:
-        return None
-    aim = crop.number()
-    low = aim if crop.low is None else crop.low
-    high = math.inf if crop.high is None else crop.high
-    if crop.overridden:
-        low, high = aim, math.inf
-    slack = 1e-6
-    fits = [shoe for shoe in shoes if low - slack <= shoe.cut_height_m <= high + slack]
-    if fits and tall:
-        return max(fits, key=lambda shoe: shoe.cut_height_m), True
-    if fits:
-        return min(fits, key=lambda shoe: abs(shoe.cut_height_m - aim)), True
-    above = [shoe for shoe in shoes if shoe.cut_height_m > high]
-    if above:
-        return min(above, key=lambda shoe: shoe.cut_height_m), False
-    return max(shoes, key=lambda shoe: shoe.cut_height_m), False
+def _no_crop(field: Conditions, tables: Tables) -> Told:
+    words, change = crop_unknown(field) or ("", "")
+    start = tables["knives.start_stubble"]
+    return Told(
+        Finding(
+            level="unknown",
+            what="cut height and skid shoe",
+            where=field.field_id,
+            why=f"{words} The figure is only where most people start.",
+            basis="assumed",
+            sources=(start.source,),
+            value=start.value,
+            low=start.low,
+            high=start.high,
+            unit=start.unit,
+        ),
+        change,
+    )
 
 
-def _height(field: Conditions, crop: Constant, machine: Machine | None) -> Told:
-    tall = field.rough is not False or field.soil
+def _height(
+    field: Conditions,
+    crop: Constant,
+    limits: Limits,
+    machine: Machine | None,
+    advised: Advised | None,
+) -> Told:
     level = level_of(field)
-    reasons = [f"Range for {crop.words['label']}."]
-    change = ""
-    if field.rough is None:
-        change = rough_change(field)
-    if tall:
-        reasons.append(f"Tall end: {_tall_words(field)}.")
-    picked = pick_shoe(() if machine is None else machine.skid_shoes, crop, tall=tall)
+    reasons, change = _reasons(field, crop, limits, by_rule=advised is None), rough_change(field)
+    rough = field.rough is not False or field.soil
+    picked = _shoe(field, machine, limits, advised)
+    value, choice = limits.aim_m, ""
     if picked is None:
         level = "unknown"
         name = "the machine" if machine is None else machine.name
         reasons.append(f"The skid shoes that {name} can carry are not known.")
         change = change or "List the skid shoes and the cut height of each in machines.toml"
-        value, choice = crop.number(), ""
     else:
         shoe, fits = picked
         value, choice = shoe.cut_height_m, f"skid shoe: {shoe.name}"
         if not fits:
-            level = _worse(level)
-            words, mend = _off_range(shoe, crop)
+            level = worst((level, "care"))
+            words, mend = off_range(shoe, limits)
             reasons.append(words)
             change = change or mend
+        elif advised is not None and advised.shoes_in_range > 1 and not limits.tallest:
+            reasons.append("Of the shoes in the range it costs least, with all counted.")
     return Told(
         Finding(
             level=level,
@@ -130,50 +120,74 @@ def _height(field: Conditions, crop: Constant, machine: Machine | None) -> Told:
             where=field.field_id,
             why=" ".join(reasons),
             basis="assumed",
-            sources=(crop.source, "practice") if tall else (crop.source,),
+            sources=(*limits.sources, "practice") if rough else limits.sources,
             value=value,
-            low=crop.low,
-            high=crop.high,
-            limit=crop.low,
+            low=limits.low_m,
+            high=limits.high_m if math.isfinite(limits.high_m) else None,
+            limit=limits.low_m,
             unit=crop.unit,
             choice=choice,
             caution=SET_UP_CAUTION,
         ),
         change,
+        echo=follows(field) and picked is not None,
     )
 
 
-def _tall_words(field: Conditions) -> str:
-    return field.rough_words if field.rough is not False else "silt or flood left soil on the crop"
+def _shoe(
+    field: Conditions, machine: Machine | None, limits: Limits, advised: Advised | None
+) -> tuple[SkidShoe, bool] | None:
+    if advised is not None:
+        return advised.shoe, advised.in_range
+    tall = field.rough is not False or field.soil
+    return pick_shoe(() if machine is None else machine.skid_shoes, limits, tall=tall)
 
 
-def _off_range(shoe: SkidShoe, crop: Constant) -> tuple[str, str]:
+def _reasons(field: Conditions, crop: Constant, limits: Limits, *, by_rule: bool) -> list[str]:
+    """What sets the height; ``by_rule`` when the ground alone says so and nothing was reckoned."""
+    words = [f"Range for {crop.words['label']}."]
+    if in_drought(field):
+        said = "after a drought" if field.drought else "nobody said whether there was a drought"
+        words.append(f"It can hold nitrate: {said}, cut taller.")
+    if limits.tallest:
+        words.append(f"The tallest shoe in the range: {limits.tallest}.")
+    if field.rough is not False or field.soil or field.unsure:
+        ground = ground_words(field)
+        words.append(f"Tall end: {ground[:1].lower()}{ground[1:]}." if by_rule else f"{ground}.")
+    return words
+
+
+def off_range(shoe: SkidShoe, limits: Limits) -> tuple[str, str]:
     """What is said of a shoe outside the crop's range, and what would change it."""
-    least = crop.number() if crop.low is None else crop.low
-    if shoe.cut_height_m < least:
+    if shoe.cut_height_m < limits.low_m:
+        least = height_words(limits.low_m)
         return (
             "Even the tallest shoe listed cuts LOWER than this crop is to be cut.",
-            "Fit taller skid shoes, or raise the cut as the machine's manual shows",
+            f"Fit taller skid shoes, of {least} or more, or raise the cut as the manual shows",
         )
     return "No shoe listed gives a height in the range; this is the lowest above it.", ""
 
 
-def _worse(level: Level) -> Level:
-    return "care" if level == "ok" else level
-
-
-def _nitrate(field: Conditions, crop: Constant) -> Told:
+def _nitrate(field: Conditions, crop: Constant, limits: Limits) -> Told:
+    why = f"{crop.words['label'].capitalize()} can hold nitrate, most of it low in the stem."
+    change = ""
+    if field.drought is None:
+        why += " Nobody said whether it stood in a drought, which raises it."
+        change = "Say in the boundary table whether the crop stood in a drought"
+    elif field.drought:
+        why += " It stood in a drought, which raises it: test before anything is baled for feed."
     return Told(
         Finding(
-            level="care",
+            level="unknown" if field.drought is None else "care",
             what="nitrate test",
             where=field.field_id,
             basis="assumed",
-            why=f"{crop.words['label'].capitalize()} can hold nitrate, most of it low in the stem.",
-            sources=(crop.source,),
+            why=why,
+            sources=limits.sources,
             choice="test before feeding",
             caution=NITRATE_CAUTION,
-        )
+        ),
+        change,
     )
 
 
@@ -191,6 +205,7 @@ def _flooded(field: Conditions, tables: Tables) -> Told:
             low=grown.low,
             high=grown.high,
             unit=grown.unit,
+            choice="not for hay until it was clipped and has grown again",
             caution=FLOOD_CAUTION,
         )
     )

@@ -10,7 +10,21 @@ from typing import Any
 
 import typer
 
-from fieldmap.cli import assess, check, demo, hazards, move, search, slopes, start, values, version
+from fieldmap.cli import (
+    assess,
+    check,
+    demo,
+    hazards,
+    ledger,
+    move,
+    poor_cut,
+    search,
+    slopes,
+    start,
+    values,
+    version,
+    what_if,
+)
 from fieldmap.cli.reply import STRICT_EXIT, Reply, envelope, err, out, print_json
 from fieldmap.errors import Fault, FieldmapError, told
 
@@ -32,7 +46,16 @@ app.command("assess", short_help="Risk, findings, mower settings, maps and sheet
 app.command("move", short_help="Check a road move before the machine is on the road.")(move.move)
 app.command("search", short_help="What was looked at, what not, and lines to walk.")(search.search)
 app.command("slopes", short_help="Slopes of many fields at once, with a plot.")(slopes.slopes)
+app.command("ledger", short_help="Write down mowing and knife changes; how far knives are.")(
+    ledger.ledger
+)
+app.command("poor-cut", short_help="What to look at, in order, when the cut is poor.")(
+    poor_cut.poor_cut
+)
 app.command("values", short_help="Trade figures with their sources.")(values.values)
+app.command(
+    "what-if", short_help="Another machine, shoe or knives, or marks cleared: what differs."
+)(what_if.what_if)
 app.command("version", short_help="Versions of everything that can change an answer.")(
     version.version
 )

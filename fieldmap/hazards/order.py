@@ -18,6 +18,7 @@ _IMPROVED = 1000  # ways improved, times items
 _MOST_IMPROVED = 24
 _LONGEST_MOVED = 3
 _LESS = 1e-7
+_TABLED = 3000  # ends; of more the steps are reckoned anew each time
 
 
 class Order(NamedTuple):
@@ -65,160 +66,220 @@ def short_order(
         return Order(np.empty(0, np.int64), np.empty(0, bool), 0.0)
     places = np.concatenate([np.broadcast_to(np.asarray(start_xy, float), (1, 2, 2)), ends])
     pieces = np.append(-1, np.zeros(count, np.int64) if ground is None else ground)
-    net = (places, pieces, float(apart_m))
-    ways = [_greedy(net, first, side) for first, side in _firsts(places)]
-    ways.sort(key=lambda way: way[2])
+    net = _net(places.reshape(-1, 2), pieces, float(apart_m))
+    ways, lengths = _greedy(net, _firsts(places))
+    ways = ways[np.argsort(lengths, kind="stable")]
+    ways = ways[: int(np.clip(_IMPROVED // count, 1, _MOST_IMPROVED))]
+    points = bool((places[:, 0] == places[:, 1]).all())
+    ways = _once(ways, points)
     rounds = int(np.clip(_IMPROVE_STEPS // (8 * count * count), 1, 60))
-    few = ways[: int(np.clip(_IMPROVED // count, 1, _MOST_IMPROVED))]
-    lengths = [_improve(net, rows, turned, rounds) for rows, turned, _ in few]
-    rows, turned, _ = few[int(np.argmin(np.round(lengths, 6)))]
-    length_m = _length((places, pieces, 0.0), rows, turned)
-    return Order(rows[1:] - 1, turned[1:], float(length_m))
+    lengths = _improve(net, ways, rounds)
+    way = ways[int(np.argmin(np.round(lengths, 6)))]
+    straight = _net(places.reshape(-1, 2), pieces, 0.0)
+    return Order(way[1:] // 2 - 1, way[1:] % 2 == 1, float(_length(straight, way)))
 
 
-def _firsts(places: Floats) -> list[tuple[int, int]]:
-    """Row and end to begin with: spread over all of them, and the one nearest to the start."""
-    count = len(places) - 1
-    tries = int(np.clip(_GREEDY_STEPS // (2 * count * count), 4, 2 * count))
-    spread = np.linspace(0, 2 * count - 1, tries).round().astype(int)
-    away = np.hypot(*(places[1:].reshape(-1, 2) - places[0, 0]).T)
-    every = dict.fromkeys([int(np.argmin(away)), *spread.tolist()])
-    return [(1 + one // 2, one % 2) for one in every]
+def _net(xy: Floats, pieces: Ints, apart_m: float) -> tuple[Floats, Ints, float, Floats]:
+    """Ends, the ground of each item, what a step to other ground costs, and all steps if few."""
+    size = len(xy) if len(xy) <= _TABLED else 0
+    net = (xy, pieces, apart_m, np.empty((size, size)))
+    _fill(net)
+    return net
 
 
 @njit(cache=True)
-def _step(net, one, one_end, two, two_end):  # type: ignore[no-untyped-def]
-    ends, pieces, apart_m = net
-    dx = ends[one, one_end, 0] - ends[two, two_end, 0]
-    dy = ends[one, one_end, 1] - ends[two, two_end, 1]
-    more = apart_m if pieces[one] != pieces[two] else 0.0
+def _once(ways, points):  # type: ignore[no-untyped-def]
+    """Each way once; of points the end at which they are entered does not matter."""
+    last = 1 if points else 0
+    kept = 0
+    for number in range(len(ways)):
+        new = True
+        for other in range(kept):
+            new = new and np.any(ways[number] >> last != ways[other] >> last)
+        if new:
+            ways[kept] = ways[number]
+            kept += 1
+    return ways[:kept]
+
+
+def _firsts(places: Floats) -> Ints:
+    """Ends to begin with: spread over all of them, and the one nearest to the start."""
+    count = len(places) - 1
+    tries = int(np.clip(_GREEDY_STEPS // (2 * count * count), 4, 2 * count))
+    spread = np.linspace(0, 2 * count - 1, tries).round().astype(np.int64)
+    away = np.hypot(*(places[1:].reshape(-1, 2) - places[0, 0]).T)
+    nearest = int(np.argmin(away))
+    return 2 + np.concatenate([[nearest], spread[spread != nearest]])
+
+
+# A way is the ends at which its items are entered: end 2 i or 2 i + 1 of item i, of which item 0 is
+# the start. An item is left by its other end, the number with its last bit turned.
+
+
+@njit(cache=True)
+def _reckoned(net, one, two):  # type: ignore[no-untyped-def]
+    xy, pieces, apart_m, _ = net
+    dx, dy = xy[one, 0] - xy[two, 0], xy[one, 1] - xy[two, 1]
+    more = apart_m if pieces[one >> 1] != pieces[two >> 1] else 0.0
     return np.sqrt(dx * dx + dy * dy) + more
 
 
 @njit(cache=True)
-def _head(turned, at):  # type: ignore[no-untyped-def]
-    """The end at which what stands here in the order is entered."""
-    return 1 if turned[at] else 0
+def _fill(net):  # type: ignore[no-untyped-def]
+    steps = net[3]
+    for one in range(len(steps)):
+        for two in range(len(steps)):
+            steps[one, two] = _reckoned(net, one, two)
+
+
+@njit(cache=True, inline="always")
+def _step(net, one, two):  # type: ignore[no-untyped-def]
+    """From one end to another."""
+    steps = net[3]
+    return steps[one, two] if len(steps) else _reckoned(net, one, two)
 
 
 @njit(cache=True)
-def _length(net, rows, turned):  # type: ignore[no-untyped-def]
+def _length(net, way):  # type: ignore[no-untyped-def]
     total = 0.0
-    for at in range(1, len(rows)):
-        out = 1 - _head(turned, at - 1)
-        total += _step(net, rows[at - 1], out, rows[at], _head(turned, at))
+    for at in range(1, len(way)):
+        total += _step(net, way[at - 1] ^ 1, way[at])
     return total
 
 
 @njit(cache=True)
-def _greedy(net, first, first_end):  # type: ignore[no-untyped-def]
-    count = len(net[0])
-    rows = np.zeros(count, np.int64)  # row 0 is the start and stays first
-    turned = np.zeros(count, np.bool_)
-    left = np.ones(count, np.bool_)
-    left[0] = left[first] = False
-    rows[1], turned[1] = first, first_end == 1
-    for at in range(2, count):
-        least, row, side = np.inf, -1, 0
-        last, out = rows[at - 1], 1 - _head(turned, at - 1)
-        for one in range(count):
-            if not left[one]:
-                continue
-            for end in range(2):
-                gap = _step(net, last, out, one, end)
+def _greedy(net, firsts):  # type: ignore[no-untyped-def]
+    """From each of these ends on always to the nearest item that is left; and the ways' lengths."""
+    count = len(net[1])
+    ways = np.zeros((len(firsts), count), np.int64)  # the start stays first
+    lengths = np.zeros(len(firsts))
+    left = np.empty(2 * count, np.int64)
+    for number in range(len(firsts)):
+        way = ways[number]
+        way[1] = firsts[number]
+        held = 0
+        for end in range(2, 2 * count):
+            if end >> 1 != way[1] >> 1:
+                left[held] = end
+                held += 1
+        for at in range(2, count):
+            least, best, out = np.inf, 0, way[at - 1] ^ 1
+            for k in range(held):
+                gap = _step(net, out, left[k])
                 if gap < least:
-                    least, row, side = gap, one, end
-        rows[at], turned[at], left[row] = row, side == 1, False
-    return rows, turned, _length(net, rows, turned)
+                    least, best = gap, k
+            way[at] = left[best]
+            first = best - (left[best] & 1)
+            held -= 2
+            for k in range(first, held):  # those left stay in their order
+                left[k] = left[k + 2]
+        lengths[number] = _length(net, way)
+    return ways, lengths
 
 
 @njit(cache=True)
-def _improve(net, rows, turned, rounds):  # type: ignore[no-untyped-def]
-    for _ in range(rounds):
-        better = _turn_runs(net, rows, turned)
-        better = _move_runs(net, rows, turned) or better
-        if not better:
-            break
-    return _length(net, rows, turned)
+def _improve(net, ways, rounds):  # type: ignore[no-untyped-def]
+    """Make each way shorter where it lies; their lengths."""
+    lengths = np.zeros(len(ways))
+    gaps = np.zeros(ways.shape[1] + 1)  # the step to each place of the way; none behind the last
+    for number in range(len(ways)):
+        way = ways[number]
+        _measure(net, way, gaps, 1, len(way))
+        for _ in range(rounds):
+            better = _turn_runs(net, way, gaps)
+            better = _move_runs(net, way, gaps) or better
+            if not better:
+                break
+        lengths[number] = _length(net, way)
+    return lengths
 
 
 @njit(cache=True)
-def _turn(rows, turned, low, high):  # type: ignore[no-untyped-def]
+def _measure(net, way, gaps, low, high):  # type: ignore[no-untyped-def]
+    """The steps to the places from low to high."""
+    for at in range(low, min(high + 1, len(way))):
+        gaps[at] = _step(net, way[at - 1] ^ 1, way[at])
+
+
+@njit(cache=True)
+def _turn(way, low, high):  # type: ignore[no-untyped-def]
     """Turn the run from low to high round, both in it."""
     while low < high:
-        rows[low], rows[high] = rows[high], rows[low]
-        turned[low], turned[high] = not turned[high], not turned[low]
+        way[low], way[high] = way[high] ^ 1, way[low] ^ 1
         low += 1
         high -= 1
     if low == high:
-        turned[low] = not turned[low]
+        way[low] ^= 1
 
 
 @njit(cache=True)
-def _turn_runs(net, rows, turned):  # type: ignore[no-untyped-def]
+def _turn_runs(net, way, gaps):  # type: ignore[no-untyped-def]
     """2-opt: every run turned round where that makes the way shorter."""
-    count, better = len(rows), False
+    count, better = len(way), False
     for low in range(1, count):
         for high in range(low, count):
-            before, out = rows[low - 1], 1 - _head(turned, low - 1)
-            head, tail = _head(turned, low), 1 - _head(turned, high)
-            old = _step(net, before, out, rows[low], head)
-            new = _step(net, before, out, rows[high], tail)
+            out, head = way[low - 1] ^ 1, way[low]
+            new = _step(net, out, way[high] ^ 1)
             if high + 1 < count:
-                end = _head(turned, high + 1)
-                old += _step(net, rows[high], tail, rows[high + 1], end)
-                new += _step(net, rows[low], head, rows[high + 1], end)
-            if new < old - _LESS:
-                _turn(rows, turned, low, high)
+                new += _step(net, head, way[high + 1])
+            if new < gaps[low] + gaps[high + 1] - _LESS:
+                _turn(way, low, high)
+                _measure(net, way, gaps, low, high + 1)
                 better = True
     return better
 
 
 @njit(cache=True)
-def _move_runs(net, rows, turned):  # type: ignore[no-untyped-def]
+def _move_runs(net, way, gaps):  # type: ignore[no-untyped-def]
     """Or-opt: runs of up to three change places with what lies before or behind them."""
-    count, better = len(rows), False
+    count, better = len(way), False
     for size in range(1, _LONGEST_MOVED + 1):
         for low in range(1, count - size):
             for to in range(low + size, count):
-                better = _swap(net, rows, turned, low, low + size - 1, to) or better
+                if _may_swap(net, way, gaps, low, low + size - 1, to):
+                    better = _swap(net, way, gaps, low, low + size - 1, to) or better
         for low in range(1, count - size):
             for high in range(low, count - size):
-                better = _swap(net, rows, turned, low, high, high + size) or better
+                if _may_swap(net, way, gaps, low, high, high + size):
+                    better = _swap(net, way, gaps, low, high, high + size) or better
     return better
 
 
+@njit(cache=True, inline="always")
+def _may_swap(net, way, gaps, low, high, to):  # type: ignore[no-untyped-def]
+    """Whether two of the new steps are not already as long as all three of the old."""
+    out, a, b, c, d = way[low - 1] ^ 1, way[low], way[high] ^ 1, way[high + 1], way[to] ^ 1
+    least = gaps[low] + gaps[high + 1] + gaps[to + 1] - _LESS
+    first = _step(net, out, c) + min(_step(net, a, d), _step(net, b, d))
+    other = _step(net, out, d) + min(_step(net, a, c), _step(net, b, c))
+    return min(first, other) < least
+
+
 @njit(cache=True)
-def _swap(net, rows, turned, low, high, to):  # type: ignore[no-untyped-def]
+def _swap(net, way, gaps, low, high, to):  # type: ignore[no-untyped-def]
     """Let the runs low..high and high+1..to change places, if that makes the way shorter.
 
     Each may be turned round as it goes; of the four ways the best is taken.
     """
-    before, out = rows[low - 1], 1 - _head(turned, low - 1)
-    a, b, c, d = rows[low], rows[high], rows[high + 1], rows[to]
-    a0, b1 = _head(turned, low), 1 - _head(turned, high)
-    c0, d1 = _head(turned, high + 1), 1 - _head(turned, to)
-    ends_there = to + 1 == len(rows)
-    after = 0 if ends_there else rows[to + 1]
-    after0 = 0 if ends_there else _head(turned, to + 1)
-    old = _step(net, before, out, a, a0) + _step(net, b, b1, c, c0)
-    if not ends_there:
-        old += _step(net, d, d1, after, after0)
-    least, way = old - _LESS, -1
+    out, a, b, c, d = way[low - 1] ^ 1, way[low], way[high] ^ 1, way[high + 1], way[to] ^ 1
+    ends_there = to + 1 == len(way)
+    after = 0 if ends_there else way[to + 1]
+    least, kept = gaps[low] + gaps[high + 1] + gaps[to + 1] - _LESS, -1
     for kind in range(4):
-        x, x0, y, y1 = (c, c0, d, d1) if kind < 2 else (d, d1, c, c0)
-        p, p0, q, q1 = (a, a0, b, b1) if kind % 2 == 0 else (b, b1, a, a0)
-        new = _step(net, before, out, x, x0) + _step(net, y, y1, p, p0)
+        x, y = (c, d) if kind < 2 else (d, c)
+        p, q = (a, b) if kind % 2 == 0 else (b, a)
+        new = _step(net, out, x) + _step(net, y, p)
         if not ends_there:
-            new += _step(net, q, q1, after, after0)
+            new += _step(net, q, after)
         if new < least:
-            least, way = new, kind
-    if way < 0:
+            least, kept = new, kind
+    if kept < 0:
         return False
     middle = low + (to - high)
-    _turn(rows, turned, low, to)  # both runs have changed places, and both are turned
-    if way < 2:
-        _turn(rows, turned, low, middle - 1)
-    if way % 2 == 0:
-        _turn(rows, turned, middle, to)
+    _turn(way, low, to)  # both runs have changed places, and both are turned
+    if kept < 2:
+        _turn(way, low, middle - 1)
+    if kept % 2 == 0:
+        _turn(way, middle, to)
+    _measure(net, way, gaps, low, to + 1)
     return True

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any, NamedTuple
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
 from numpy.typing import NDArray
+from pyproj import CRS
 
 from fieldmap.crs import WGS84, transformer
 from fieldmap.hazards.order import short_order
@@ -37,6 +39,15 @@ COLUMNS = (
 _FOR_THE_MACHINE = frozenset({"slow", "raise the cut"})
 _LEAVE_ALONE = "leave alone and call: "
 _TABLE = "hazard_kinds"
+_SAID = ("label", "call", "action", "caution")
+_NO_WALK = (np.empty(0, np.intp), np.empty(0, np.int64), np.empty(0))
+
+
+class _Kind(NamedTuple):
+    """The place of a kind's group in the list, and the table's words on it."""
+
+    rank: int
+    words: Mapping[str, str]
 
 
 def pick_up(
@@ -77,22 +88,43 @@ def pick_up(
     >>> found[["touch", "order", "hazard_id", "step_m"]].to_records(index=False).tolist()
     [(False, 1, 'can', 50.0), (True, 1, 'near', 10.0), (True, 2, 'far', 80.0)]
     """
+    told = _handled(hazards, _kinds(tables))
+    rank, kinds = told.pop("rank"), told.pop("words")
+    spots = _spots(told.pop("shape"), start_xy)
+    groups = [np.flatnonzero(rank == one) for one in np.unique(rank)]
+    walks = [_walked(spots, rows, start_xy) for rows in groups]
+    rows, order, step_m = (np.concatenate(part) for part in zip(_NO_WALK, *walks, strict=True))
+    table = {name: held[rows] for name, held in told.items()}
+    table |= _words([kinds[row] for row in rows])
+    table["order"], table["step_m"] = order, step_m
+    table["x"], table["y"] = spots[rows].T
+    table["lon"], table["lat"] = transformer(_system(hazards), WGS84).transform(*spots[rows].T)
+    return pd.DataFrame({name: table[name] for name in COLUMNS})
+
+
+def _handled(hazards: gpd.GeoDataFrame, kinds: Mapping[str, _Kind]) -> dict[str, Any]:
+    """The columns of the marks that somebody goes out for, by the names of the marks."""
+    names = hazards["hazard_id"].to_numpy(str)
+    given = [kinds[kind] for kind in hazards["kind"]]
+    handled = np.array([one.words["action"] not in _FOR_THE_MACHINE for one in given], bool)
+    rows = np.argsort(names, kind="stable")
+    rows = rows[handled[rows]]
+    return {
+        "shape": hazards.geometry.to_numpy()[rows],
+        "rank": np.array([given[row].rank for row in rows], np.intp),
+        "words": [given[row].words for row in rows],
+        **{name: hazards[name].to_numpy()[rows] for name in ("hazard_id", "kind", "note")},
+        **{name: hazards[name].to_numpy(float)[rows] for name in ("height_m", "radius_m")},
+    }
+
+
+def _kinds(tables: Tables) -> dict[str, _Kind]:
     rows = {row.key.split(".", 1)[1]: row for row in tables.rows(_TABLE)}
     ranks = _ranks(rows)
-    handled = [rows[kind].words["action"] not in _FOR_THE_MACHINE for kind in hazards["kind"]]
-    table = hazards[np.array(handled, bool)]
-    table = table.iloc[np.argsort(table["hazard_id"].to_numpy(str), kind="stable")]
-    told = _told(table, rows)
-    spots = _spots(table.geometry.to_numpy(), start_xy)
-    told["x"], told["y"] = spots.T
-    told["lon"], told["lat"] = transformer(_system(hazards), WGS84).transform(*spots.T)
-    told["rank"] = [ranks[name] for name in told["group"]]
-    parts = [_walked(part, start_xy) for _, part in told.groupby("rank", sort=True)]
-    whole = pd.concat(parts, ignore_index=True) if parts else told.assign(order=0, step_m=0.0)
-    return whole[list(COLUMNS)]
+    return {kind: _Kind(ranks[_group(row.words)], row.words) for kind, row in rows.items()}
 
 
-def _system(hazards: gpd.GeoDataFrame) -> object:
+def _system(hazards: gpd.GeoDataFrame) -> CRS:
     if hazards.crs is None:
         raise ValueError("marks without a coordinate system cannot be walked to")
     return hazards.crs
@@ -114,20 +146,14 @@ def _ranks(rows: Mapping[str, Constant]) -> dict[str, int]:
     return {name: rank for rank, name in enumerate(sorted(first, key=lambda name: first[name]))}
 
 
-def _told(table: gpd.GeoDataFrame, rows: Mapping[str, Constant]) -> pd.DataFrame:
-    words = [rows[kind].words for kind in table["kind"]]
-    return pd.DataFrame(
-        {
-            "group": pd.Series([_group(held) for held in words], dtype=str),
-            "touch": pd.Series([held["touch"] == "yes" for held in words], dtype=bool),
-            **{
-                name: pd.Series([held[name] for held in words], dtype=str)
-                for name in ("label", "call", "action", "caution")
-            },
-            **{name: table[name].to_numpy() for name in ("hazard_id", "kind", "note")},
-            **{name: table[name].to_numpy(float) for name in ("height_m", "radius_m")},
-        }
-    )
+def _words(kinds: list[Mapping[str, str]]) -> dict[str, Any]:
+    """What the table of kinds says of each mark."""
+    words = {name: [held[name] for held in kinds] for name in _SAID}
+    words["group"] = [_group(held) for held in kinds]
+    return {
+        "touch": np.array([held["touch"] == "yes" for held in kinds], bool),
+        **{name: pd.array(held, dtype="str") for name, held in words.items()},
+    }
 
 
 def _spots(shapes: NDArray[np.object_], start_xy: tuple[float, float]) -> NDArray[np.float64]:
@@ -136,11 +162,11 @@ def _spots(shapes: NDArray[np.object_], start_xy: tuple[float, float]) -> NDArra
     return shapely.get_coordinates(shapely.get_point(ways, 0)).reshape(-1, 2)
 
 
-def _walked(part: pd.DataFrame, start_xy: tuple[float, float]) -> pd.DataFrame:
-    spots = part[["x", "y"]].to_numpy(float)
-    found = short_order(np.repeat(spots[:, None], 2, axis=1), start_xy)
-    along = np.concatenate([[start_xy], spots[found.rows]])
-    out = part.iloc[found.rows].copy()
-    out["order"] = np.arange(1, len(out) + 1)
-    out["step_m"] = np.hypot(*np.diff(along, axis=0).T)
-    return out
+def _walked(
+    spots: NDArray[np.float64], rows: NDArray[np.intp], start_xy: tuple[float, float]
+) -> tuple[NDArray[np.intp], NDArray[np.int64], NDArray[np.float64]]:
+    """Some of the marks in walking order, their numbers from 1, and the way to each."""
+    found = short_order(np.repeat(spots[rows, None], 2, axis=1), start_xy)
+    rows = rows[found.rows]
+    along = np.concatenate([[start_xy], spots[rows]])
+    return rows, np.arange(1, len(rows) + 1), np.hypot(*np.diff(along, axis=0).T)

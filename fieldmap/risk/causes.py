@@ -126,7 +126,23 @@ NO_HOLD = Cause(
     "on wet grass a machine may not stop here downhill, however far one sees",
 )
 
+RAISE_CUT = Cause(
+    25,
+    "strikes",
+    "care",
+    "raise the cut",
+    "so many strikes are reckoned with from what nobody has marked that a taller cut is asked for",
+)
+
 #: These make no zone, as UNLOOKED: hatched over what else is known.
+LEFT_UNKNOWN = Cause(
+    26,
+    "things left not known",
+    "unknown",
+    "",
+    "how many things lie here, or how high the cut is to be, is not known, so nobody can tell what "
+    "the mower meets",
+)
 SPEED_UNKNOWN = Cause(
     22,
     "field speed not known",
@@ -179,11 +195,13 @@ GROUND_CAUSES = (
     SPEED_UNKNOWN,
     HEADING_UNKNOWN,
     NO_HOLD,
+    RAISE_CUT,
+    LEFT_UNKNOWN,
 )
 
 
 #: Laid over whole fields: what is unknown and makes no zone of its own.
-OVERLAID = (UNLOOKED, ERROR_UNKNOWN, SPEED_UNKNOWN, HEADING_UNKNOWN)
+OVERLAID = (UNLOOKED, ERROR_UNKNOWN, SPEED_UNKNOWN, HEADING_UNKNOWN, LEFT_UNKNOWN)
 
 
 def all_causes(tables: Tables) -> dict[int, Cause]:

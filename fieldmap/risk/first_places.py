@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import functools
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -12,7 +11,7 @@ import shapely
 from numpy.typing import NDArray
 from pyproj import CRS
 
-from fieldmap.crs import transformer
+from fieldmap.crs import kept_by_system, same_system, transformer
 from fieldmap.grid import Grid
 from fieldmap.hazards.walks import Flood
 
@@ -129,7 +128,7 @@ def _typed(rows: list[dict[str, object]], crs: CRS) -> gpd.GeoDataFrame:
     return table.astype({"area_m2": float, "length_m": float, "flood_day": "datetime64[us]"})
 
 
-@functools.lru_cache(maxsize=8)
+@kept_by_system
 def _no_places(crs: CRS) -> gpd.GeoDataFrame:
     return _typed([], crs)
 
@@ -242,7 +241,7 @@ def _boundary_pieces(field: shapely.Geometry) -> NDArray[np.float64]:
 def _at(grid: Grid, places: NDArray[np.float64], crs: CRS) -> NDArray[np.float64]:
     """The grid's value at places of the run's system, NaN outside; shape (places,)."""
     x, y = places[:, 0], places[:, 1]
-    if grid.crs != crs:
+    if not same_system(grid.crs, crs):
         x, y = transformer(crs, grid.crs).transform(x, y)
     column, row = (np.floor(held).astype(np.int64) for held in ~grid.transform @ (x, y))
     rows, columns = grid.shape

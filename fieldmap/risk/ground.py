@@ -41,7 +41,7 @@ def slope_findings(
     if known.size == 0:
         return told
     told.append(_cells(field_id, heights, tables))
-    told.append(_error(field_id, layers, heights, tables))
+    told.append(_error(field_id, layers, heights, machine, tables))
     told.append(_steep(field_id, percent, layers, heights, machine, tables))
     told.append(_side(field_id, layers, heights, machine, tables))
     return told
@@ -110,7 +110,9 @@ def _cells(field_id: str, heights: Heights, tables: Tables) -> Told:
     )
 
 
-def _error(field_id: str, layers: Layers, heights: Heights, tables: Tables) -> Told:
+def _error(
+    field_id: str, layers: Layers, heights: Heights, machine: Machine | None, tables: Tables
+) -> Told:
     """How wrong a height may be, and what that makes of a slope."""
     law = tables["terrain.dem_slope_error_factor"]
     sigma = layers.lie.sigma
@@ -129,6 +131,8 @@ def _error(field_id: str, layers: Layers, heights: Heights, tables: Tables) -> T
         if HALF_BAND * 100 * sigma >= layers.lie.limits.stop_pct:
             level = "unknown"
             change = "Get elevation with a smaller error, or measure the slopes on the ground"
+        elif machine is None:
+            level, change = "unknown", "Name the machine: its own limits may be the lower ones"
         words = (
             f"By it the slope of one cell is known to about {HALF_BAND * 100 * sigma:.1f} "
             "percentage points up or down, nine times in ten, when the errors of neighbouring "

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import geopandas as gpd
 import numpy as np
@@ -20,6 +20,7 @@ from fieldmap.risk import causes as why
 from fieldmap.risk.burn import Burner
 from fieldmap.risk.lie import NOTHING_SAID, Heights, Lie, Site, lie_of
 from fieldmap.risk.seen import chance_cells
+from fieldmap.risk.strike_cells import Place, StrikeCells, Struck, nothing_reckoned, strike_cells
 from fieldmap.risk.work import usual_turn_kmh
 from fieldmap.tables import Tables
 
@@ -33,7 +34,8 @@ class Layers:
     walks showed a thing of the hardest kind that is looked for, ``enough`` where it is enough to
     count as looked at; ``water`` numbers each cell's last flood from 1, and ``flooded`` is 1
     where there was one. ``acts`` is the cause before looking is asked about: what the zones are
-    made of, so that a side slope still shows on ground that nobody has walked.
+    made of, so that a side slope still shows on ground that nobody has walked. ``struck`` is what
+    one cut meets on each cell, all NaN where nobody asked for it.
     """
 
     lie: Lie
@@ -44,6 +46,7 @@ class Layers:
     level: Grid
     cause: Grid
     acts: Grid
+    struck: StrikeCells
 
     @property
     def inside(self) -> NDArray[np.bool_]:
@@ -61,7 +64,16 @@ class Layers:
             (lie.water.rank, "", "wet_rank"),
             (lie.water.hand_m, "m", "above_drainage_m"),
         )
-        made = (like.with_values(values, unit=unit, name=name) for values, unit, name in more)
+        met = (
+            (self.struck.strikes, "/ha", "strike_rate"),
+            (self.struck.wraps, "/ha", "wrap_rate"),
+            (self.struck.forage, "/ha", "forage_risk"),
+            (self.struck.consequence, "", "consequence"),
+        )
+        made, reckoned = (
+            [like.with_values(values, unit=unit, name=name) for values, unit, name in held]
+            for held in (more, met)
+        )
         return tuple(
             grid.with_values(
                 np.where(self.inside, grid.values, np.nan), unit=grid.unit, name=grid.name
@@ -76,6 +88,7 @@ class Layers:
                 *made,
                 lie.hollow_m,
                 self.looked,
+                *reckoned,
                 self.level,
                 self.cause,
             )
@@ -146,11 +159,62 @@ def field_layers(
         level=grid.with_values(ranks[governing].astype(float), unit="", name="level"),
         cause=grid.with_values(governing.astype(float), unit="", name="governing_cause"),
         acts=grid.with_values(cause.astype(float), unit="", name="acts"),
+        struck=nothing_reckoned(grid.shape),
+    )
+
+
+def with_strikes(
+    layers: Layers,
+    struck: Struck,
+    marks: gpd.GeoDataFrame,
+    seen: FieldLooking,
+    *,
+    crs: CRS,
+    tables: Tables,
+) -> Layers:
+    """The same layers with what one cut meets, once the setting of the mower is known.
+
+    Parameters
+    ----------
+    layers : Layers
+    struck : Struck
+        What the mower may meet, at the setting that is advised.
+    marks, seen, crs, tables
+        As :func:`field_layers` had them.
+
+    Returns
+    -------
+    Layers
+        Where the strikes reckoned of what is not marked reach ``strikes.raise_per_ha`` a raised
+        cut governs what is less bad; where they are not known, that does.
+    """
+    grid = layers.lie.ground.percent
+    place = Place(grid, layers.inside, layers.water, layers.lie.cell_area_m2, crs)
+    cells = strike_cells(struck, place, marks, seen, tables=tables)
+    ranks = why.level_ranks(why.all_causes(tables))
+    acts, governing = (
+        held.values.astype(np.int16, copy=True) for held in (layers.acts, layers.cause)
+    )
+    many = cells.unseen >= tables.number("strikes.raise_per_ha")
+    for cause in (acts, governing):
+        cause[many & (ranks[cause] < ranks[why.RAISE_CUT.code])] = why.RAISE_CUT.code
+    unreckoned = np.isnan(cells.unseen) & layers.inside
+    worse = unreckoned & (ranks[governing] < ranks[why.LEFT_UNKNOWN.code])
+    governing[worse] = why.LEFT_UNKNOWN.code
+    return replace(
+        layers,
+        level=grid.with_values(ranks[governing].astype(float), unit="", name="level"),
+        cause=grid.with_values(governing.astype(float), unit="", name="governing_cause"),
+        acts=grid.with_values(acts.astype(float), unit="", name="acts"),
+        struck=cells,
     )
 
 
 def _overlaid(
-    cause: NDArray[np.int16], lie: Lie, enough: NDArray[np.bool_], ranks: NDArray[np.uint8]
+    cause: NDArray[np.int16],
+    lie: Lie,
+    enough: NDArray[np.bool_],
+    ranks: NDArray[np.uint8],
 ) -> NDArray[np.int16]:
     """The causes with what is unknown of the whole field laid over all that is less bad."""
     governing = cause.copy()

@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Sequence
 from typing import NamedTuple
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
-from fieldmap.finding import Finding, Level
 from fieldmap.hazards.chance import sweep_width_m
-from fieldmap.hazards.density import Estimate, estimate
+from fieldmap.hazards.density import HIGH_SHARE, Estimate, estimate, gamma_quantile
 from fieldmap.hazards.looked import FieldLooking
-from fieldmap.hazards.observers import ASSUMED, double_observer
 from fieldmap.risk.left_ground import (
     Ground,
     Log,
@@ -25,15 +24,17 @@ from fieldmap.risk.left_ground import (
     road_zone,
 )
 from fieldmap.risk.left_words import (
+    NO_CLASS,
+    NO_LOG,
+    NO_ROADS,
     STONES,
-    class_words,
-    nameless_words,
+    left_finding,
     no_class,
     no_log,
     no_roads,
-    reckoned_words,
 )
-from fieldmap.risk.told import GROUND_CAUTION, Told
+from fieldmap.risk.told import Told
+from fieldmap.risk.two_people import two_people_findings
 from fieldmap.tables import Constant, Tables
 from fieldmap.units import M2_PER_HECTARE
 
@@ -56,12 +57,29 @@ class _Part(NamedTuple):
 class _Seen(NamedTuple):
     """How hard the look was: the chance in each piece, and in words for the hardest kind."""
 
+    sweep_m: float
     chance: NDArray[np.float64]
     hardest: str
     sources: tuple[str, ...]
 
 
-def left_of_field(
+class Left(NamedTuple):
+    """What is reckoned to lie unseen in a field.
+
+    ``told`` are the findings. ``estimates`` are the numbers behind them, one for each source of
+    things, each with the high end that also counts what nobody could name; ``sweeps_m`` the sweep
+    width that each was looked for with. ``missing`` says in words what could not be reckoned.
+    ``road`` is the strip by a public road, ``None`` when not known.
+    """
+
+    told: list[Told]
+    estimates: tuple[Estimate, ...]
+    missing: tuple[str, ...]
+    sweeps_m: tuple[float, ...] = ()
+    road: shapely.Geometry | None = None
+
+
+def what_is_left(
     field_id: str,
     looked: FieldLooking,
     log: Log,
@@ -69,7 +87,7 @@ def left_of_field(
     *,
     stoniness: float | None,
     tables: Tables,
-) -> list[Told]:
+) -> Left:
     """All that is reckoned to be left in a field, out of the farm's own tables.
 
     Parameters
@@ -86,31 +104,34 @@ def left_of_field(
     tables : Tables
     """
     if not log.known:
-        return [no_log(field_id, log.name)]
+        return _without_log(field_id, log.name)
     road = road_zone(looked.outline, roads)
     rows = marks_of_field(looked.outline, log)
     ground = ground_of(looked, road)
     nobody = np.zeros(len(ground.area_m2))
-    return [
-        *left_findings(
-            field_id,
-            ground,
-            looked.chance if looked.walked else lambda _sweep_m: nobody,
-            placed_marks(log, rows, looked, road),
-            stoniness=stoniness,
-            sward_m=looked.sward_m,
-            log_name=log.name,
-            tables=tables,
-        ),
-        *two_people_findings(
-            field_id,
-            {key: log.seen_by[key] for key in log.key[rows] if key in log.seen_by},
-            found=len(rows),
-            area_ha=looked.outline.area / M2_PER_HECTARE,
-            log_name=log.name,
-            tables=tables,
-        ),
-    ]
+    left = _reckon(
+        field_id,
+        ground,
+        looked.chance if looked.walked else lambda _sweep_m: nobody,
+        placed_marks(log, rows, looked, road),
+        stoniness=stoniness,
+        sward_m=looked.sward_m,
+        log_name=log.name,
+        tables=tables,
+    )
+    two = two_people_findings(
+        field_id,
+        {key: log.seen_by[key] for key in log.key[rows] if key in log.seen_by},
+        found=len(rows),
+        area_ha=looked.outline.area / M2_PER_HECTARE,
+        log_name=log.name,
+        tables=tables,
+    )
+    return left._replace(told=[*left.told, *two], road=road)
+
+
+def _without_log(field_id: str, log_name: str) -> Left:
+    return Left([no_log(field_id, log_name)], (), (NO_LOG,))
 
 
 def left_findings(
@@ -159,25 +180,61 @@ def left_findings(
     those a walker can be expected to see.
     """
     if marks is None:
-        return [no_log(field_id, log_name)]
+        return _without_log(field_id, log_name).told
+    held = {"stoniness": stoniness, "sward_m": sward_m, "log_name": log_name, "tables": tables}
+    return _reckon(field_id, ground, chance, marks, **held).told  # type: ignore[arg-type]
+
+
+def _reckon(
+    field_id: str,
+    ground: Ground,
+    chance: Chance,
+    marks: Marks,
+    *,
+    stoniness: float | None,
+    sward_m: float | None,
+    log_name: str,
+    tables: Tables,
+) -> Left:
+    left = Left([], (), ())
     parts = _loose_parts(ground, marks)
-    told: list[Told] = []
     if stoniness is None or math.isnan(stoniness):
-        told.append(no_class(field_id))
+        left = left._replace(told=[no_class(field_id)], missing=(NO_CLASS,))
     else:
-        thing = f"{STONES}{min(math.ceil(stoniness), _WORST_CLASS)}"
-        every, all_marks = np.ones(len(ground.area_m2), bool), np.ones(len(marks.kind), bool)
-        parts.insert(0, _Part(thing, "stones left", "the field", every, _GROUND, all_marks))
+        parts.insert(0, _stones(stoniness, ground, marks))
     if ground.road_edge is None:
-        told.append(no_roads(field_id))
+        left = left._replace(
+            told=[*left.told, no_roads(field_id)], missing=(*left.missing, NO_ROADS)
+        )
     for part in parts:
         if part.where.any():
             kinds = _kinds(part.comes_with, tables)
             seen = _looked(kinds, ground.area_m2, part.where, chance, sward_m, tables)
             one = _reckoned(part, kinds, ground, seen, marks, tables)
             most = _reckoned(part, [*kinds, *_nameless(tables)], ground, seen, marks, tables)
-            told.append(_told(field_id, part.what, one, most, seen, log_name, tables))
-    return told
+            told = left_finding(
+                field_id, part.what, one, most, seen.hardest, seen.sources, log_name, tables
+            )
+            left = left._replace(
+                told=[*left.told, told],
+                estimates=(*left.estimates, _with_nameless(one, most)),
+                sweeps_m=(*left.sweeps_m, seen.sweep_m),
+            )
+    return left
+
+
+def _with_nameless(one: Estimate, most: Estimate) -> Estimate:
+    """The estimate with the high ends that count what nobody could name; they hold the mean."""
+    return one._replace(
+        density_high=max(one.density, most.density, one.density_high, most.density_high),
+        left_high=max(one.left, most.left, one.left_high, most.left_high),
+    )
+
+
+def _stones(stoniness: float, ground: Ground, marks: Marks) -> _Part:
+    thing = f"{STONES}{min(math.ceil(stoniness), _WORST_CLASS)}"
+    every, all_marks = np.ones(len(ground.area_m2), bool), np.ones(len(marks.kind), bool)
+    return _Part(thing, "stones left", "the field", every, _GROUND, all_marks)
 
 
 def _loose_parts(ground: Ground, marks: Marks) -> list[_Part]:
@@ -218,7 +275,7 @@ def _reckoned(
     tables: Tables,
 ) -> Estimate:
     found = part.here & np.isin(marks.kind.astype(str), [_name(row) for row in kinds])
-    return estimate(
+    one = estimate(
         part.thing,
         part.zone,
         ground.area_m2[part.where],
@@ -226,6 +283,39 @@ def _reckoned(
         found=int(found.sum()),
         hits=int(marks.hits[found].sum()),
         tables=tables,
+    )
+    return bounded(one, tables[f"density.{part.thing}"], tables.number("density.prior_shape"))
+
+
+def bounded(one: Estimate, row: Constant, shape: float) -> Estimate:
+    """The estimate, held to the high end of what the table has for such things.
+
+    Marks on ground that no walk shows to be looked at would make it grow without end: some
+    stones in a class of many, marked in passing, and the reckoning has more of them than fit on
+    the ground. What was found on the ground as a whole is allowed in any case. The high end is
+    held to that of the belief before looking, had it this mean.
+
+    Parameters
+    ----------
+    one : Estimate
+    row : Constant
+        Its row of ``density.csv``; without a high end nothing is held.
+    shape : float
+        ``density.prior_shape``.
+    """
+    if row.high is None or one.density <= 0.0:
+        return one
+    most = max(row.high, (one.found + one.hits) / one.area_ha)
+    widest = most * max(gamma_quantile(shape, HIGH_SHARE) / shape, 1.0)
+    part, unseen_ha = min(1.0, most / one.density), one.area_ha - one.looked_ha
+    left = min(one.left, most * unseen_ha)
+    return one._replace(
+        density=min(one.density, most),
+        density_low=part * one.density_low,
+        density_high=min(one.density_high, widest),
+        left=left,
+        left_low=part * one.left_low,
+        left_high=max(min(one.left_high, widest * unseen_ha), left),
     )
 
 
@@ -248,7 +338,7 @@ def _looked(
         label = tables[f"hazard_kinds.{hardest}"].words["label"]
         words = f" (of the hardest to see, {label}: {100 * share:.0f}%)"
     sources = tuple(dict.fromkeys(row.source for row in kinds))
-    return _Seen(chance(width)[where], words, sources)
+    return _Seen(width, chance(width)[where], words, sources)
 
 
 def _mean(chance: NDArray[np.float64], area_m2: NDArray[np.float64]) -> float:
@@ -257,109 +347,3 @@ def _mean(chance: NDArray[np.float64], area_m2: NDArray[np.float64]) -> float:
 
 def _name(row: Constant) -> str:
     return row.key.split(".", 1)[1]
-
-
-def _told(
-    field_id: str,
-    what: str,
-    one: Estimate,
-    most: Estimate,
-    seen: _Seen,
-    log_name: str,
-    tables: Tables,
-) -> Told:
-    """The finding; ``most`` is the estimate with what nobody could name counted too."""
-    row = tables[f"density.{one.source_of_things}"]
-    enough, care = tables["looking.enough_chance"], tables["density.care_left_per_ha"]
-    share, limit = one.looked_ha / one.area_ha, care.number() * one.area_ha
-    level: Level = "ok"
-    change = ""
-    unlooked = share < enough.number()
-    if unlooked:
-        level = "unknown"
-    elif most.found > one.found and most.left >= limit:
-        level, change = "unknown", f"Say what the marks of unknown kind are, for {what}"
-    elif max(one.left, _class_leaves(one, row)) >= limit:
-        level, change = "care", f"Walk {one.zone} once more and pick up what is found: {what}"
-    names, systems = class_words(one, tables)
-    sources = (log_name, "tracks", *one.sources, *systems, *seen.sources, enough.source)
-    why = reckoned_words(one, row, share, seen.hardest) + nameless_words(one, most) + names
-    return Told(
-        Finding(
-            level=level,
-            what=what,
-            where=field_id,
-            why=why,
-            basis="assumed",
-            sources=tuple(dict.fromkeys((*sources, care.source))),
-            value=one.left,
-            low=one.left_low,
-            high=max(one.left_high, most.left_high),
-            limit=limit,
-            unit="count",
-            caution=GROUND_CAUTION,
-        ),
-        change,
-        echo=unlooked,
-    )
-
-
-def _class_leaves(one: Estimate, row: Constant) -> float:
-    """Things a look leaves unseen of the least that a stoniness class stands for.
-
-    The class was told by somebody who knows the ground: a log without stones does not undo it.
-    The farm's own density in place of the class promises no least number.
-    """
-    if not one.source_of_things.startswith(STONES) or row.low is None:
-        return 0.0
-    return row.low * (one.area_ha - one.looked_ha)
-
-
-def two_people_findings(
-    field_id: str,
-    seen_by: Mapping[str, Collection[str]],
-    *,
-    found: int,
-    area_ha: float,
-    log_name: str,
-    tables: Tables,
-) -> list[Told]:
-    """How many things there are by what two people both found; nothing where only one looked.
-
-    Parameters
-    ----------
-    field_id : str
-    seen_by : mapping
-        Mark -> the people who each told of it.
-    found : int
-        Marks that count in the field, whoever told of them.
-    area_ha : float
-        The field's area.
-    log_name : str
-    tables : Tables
-        ``density.care_left_per_ha``.
-    """
-    looks = double_observer(seen_by)
-    if looks.counted is None:
-        return []
-    count, care = looks.counted, tables["density.care_left_per_ha"]
-    least = float(max(found, count.found))
-    value, limit = max(count.chapman, least), least + care.number() * area_ha
-    level: Level = "care" if value >= limit else "ok"
-    apart = "" if count.both else " With nothing in common such a count says little."
-    finding = Finding(
-        level=level,
-        what="things in the field by two people's finds",
-        where=field_id,
-        why=f"{looks.why} {ASSUMED}{apart}",
-        basis="assumed",
-        sources=(log_name, care.source),
-        value=value,
-        low=max(count.low, least),
-        high=max(count.high, least),
-        limit=limit,
-        unit="count",
-        caution=GROUND_CAUTION,
-    )
-    change = "Look once more: two people found different things here" if level == "care" else ""
-    return [Told(finding, change)]

@@ -300,5 +300,7 @@ def who_saw(
     told = told[told["hazard_id"].isin(key_of)]
     times = pd.to_datetime(told["time"].replace("", None), utc=True, format="ISO8601")
     told = told[times.isna() | (times >= pd.Timestamp(since))]
-    keys = told["hazard_id"].map(key_of)
-    return {str(key): set(names) for key, names in told["who"].groupby(keys)}
+    out: dict[str, set[str]] = {}
+    for hazard_id, who in zip(told["hazard_id"].tolist(), told["who"].tolist(), strict=True):
+        out.setdefault(str(key_of[hazard_id]), set()).add(who)
+    return out

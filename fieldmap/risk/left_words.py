@@ -1,13 +1,88 @@
-"""How the count of things left is said to a person."""
+"""The count of things left as a finding, and how it is said to a person."""
 
 from __future__ import annotations
 
-from fieldmap.finding import Finding
+from fieldmap.finding import Finding, Level
 from fieldmap.hazards.density import Estimate
 from fieldmap.risk.told import GROUND_CAUTION, Told
 from fieldmap.tables import Constant, Tables
 
 STONES = "stones_"
+#: What cannot be reckoned, and why.
+NO_LOG = "all that lies there, for there is no hazard log"
+NO_CLASS = "stones, for nobody said the stoniness class"
+NO_ROADS = "litter by a road, for no road network reaches round the field"
+
+
+def left_finding(
+    field_id: str,
+    what: str,
+    one: Estimate,
+    most: Estimate,
+    hardest: str,
+    seen_by: tuple[str, ...],
+    log_name: str,
+    tables: Tables,
+) -> Told:
+    """What is left of one source of things.
+
+    Parameters
+    ----------
+    field_id, what : str
+    one, most : Estimate
+        Without and with what nobody could name counted too.
+    hardest : str
+        How often the kind that is hardest to see is seen, in words; may be empty.
+    seen_by : tuple of str
+        Sources of how well such things are seen.
+    log_name : str
+    tables : Tables
+        ``density.*``, ``looking.enough_chance``.
+    """
+    row = tables[f"density.{one.source_of_things}"]
+    enough, care = tables["looking.enough_chance"], tables["density.care_left_per_ha"]
+    share, limit = one.looked_ha / one.area_ha, care.number() * one.area_ha
+    level: Level = "ok"
+    change = ""
+    unlooked = share < enough.number()
+    if unlooked:
+        level = "unknown"
+    elif most.found > one.found and most.left >= limit:
+        level, change = "unknown", f"Say what the marks of unknown kind are, for {what}"
+    elif max(one.left, _class_leaves(one, row)) >= limit:
+        level, change = "care", f"Walk {one.zone} once more and pick up what is found: {what}"
+    names, systems = class_words(one, tables)
+    sources = (log_name, "tracks", *one.sources, *systems, *seen_by, enough.source)
+    why = reckoned_words(one, row, share, hardest) + nameless_words(one, most) + names
+    return Told(
+        Finding(
+            level=level,
+            what=what,
+            where=field_id,
+            why=why,
+            basis="assumed",
+            sources=tuple(dict.fromkeys((*sources, care.source))),
+            value=one.left,
+            low=one.left_low,
+            high=max(one.left, most.left, one.left_high, most.left_high),
+            limit=limit,
+            unit="count",
+            caution=GROUND_CAUTION,
+        ),
+        change,
+        echo=unlooked,
+    )
+
+
+def _class_leaves(one: Estimate, row: Constant) -> float:
+    """Things a look leaves unseen of the least that a stoniness class stands for.
+
+    The class was told by somebody who knows the ground: a log without stones does not undo it.
+    The farm's own density in place of the class promises no least number.
+    """
+    if not one.source_of_things.startswith(STONES) or row.low is None:
+        return 0.0
+    return row.low * (one.area_ha - one.looked_ha)
 
 
 def reckoned_words(one: Estimate, row: Constant, share: float, hardest: str) -> str:
@@ -28,12 +103,18 @@ def reckoned_words(one: Estimate, row: Constant, share: float, hardest: str) -> 
     span = ""
     if row.low is not None and row.high is not None:
         span = f" ({few(row.low * one.area_ha)} to {few(row.high * one.area_ha)})"
+    most = ""
+    if row.high is not None and one.density >= row.high:
+        most = (
+            f" Marks without walks to match would make it more than the {few(row.high)} a hectare "
+            "that is the most reckoned with before looking."
+        )
     least = f"The true number is at least the {one.found} found; what" if one.found else "What"
     return (
         f"{one.zone.capitalize()}: {one.found} found{hits}; the walks that count see "
         f"{100 * share:.0f}% of such things{hardest}. About {few(one.left)} ({few(one.left_low)} "
         f"to {few(one.left_high)}) are reckoned to lie unseen; {few(before)}{span} were assumed "
-        f"before looking. {least} is buried is never seen."
+        f"before looking.{most} {least} is buried is never seen."
     )
 
 

@@ -24,7 +24,7 @@ from fieldmap.risk.side_slope import (
     limits_for,
     side_slope_use,
 )
-from fieldmap.risk.speed import Speeds, Travel, reckoned_radius_m, speeds
+from fieldmap.risk.speed import Going, Speeds, Travel, reckoned_radius_m, speeds
 from fieldmap.risk.water import FarmWater, WaterCells, water_cells
 from fieldmap.risk.work import Work, at_speed, usual_turn_kmh, work_over
 from fieldmap.tables import Tables
@@ -55,10 +55,15 @@ class Heights(NamedTuple):
 
 
 class Site(NamedTuple):
-    """What else is known of a field's ground: rough or stony (``None`` nobody said), drainage."""
+    """What else is known of a field: rough or stony (``None`` nobody said), drainage, soft ground.
+
+    ``crop_kmh`` is the most that the crop allows, infinity where nothing was asked of it.
+    """
 
     rough: bool | None = None
     water: FarmWater | None = None
+    soft: bool | None = None
+    crop_kmh: float = math.inf
 
 
 NOTHING_SAID = Site()
@@ -131,7 +136,7 @@ def lie_of(
         ``terrain.*``, ``side_slopes.*``, ``passes.*``, ``stopping.*``, ``drainage.*``, ``edges.*``.
     """
     limits = limits_for(machine, tables=tables)
-    work = work_over(field, machine, tables=tables)
+    work = work_over(field, machine, tables=tables, soft=site.soft)
     cells = _Cells(field, heights, crs, tables)
     sigma = gradient_sigma(
         heights.error_m,
@@ -146,7 +151,7 @@ def lie_of(
         np.fmax(coarse.percent.values, high.values), unit="%", name="steepest_pct"
     )
     burn = Burner(ground.percent, crs)
-    inside, headland = burn.touched(field), burn.touched(work.headland)
+    inside, headland = burn.whole_and_part(field, work.headland)
     heading = best_heading(ground, inside, work, limits)
     across = across_best(ground, heading)
     side_high = across_band_pct(across.values, sigma=sigma)[1]
@@ -163,7 +168,7 @@ def lie_of(
             work,
             limits,
             crs=crs,
-            rough=site.rough,
+            going=Going(site.rough, site.crop_kmh),
             tables=tables,
         )
     )
@@ -213,14 +218,11 @@ class _Cells:
     def __init__(self, field: shapely.Geometry, heights: Heights, crs: CRS, tables: Tables) -> None:
         self.times = max(1, math.ceil(heights.cell_m / analysis_cell_m(tables) - 1e-9))
         grid = heights.grid
-        row, column = (
-            grid.with_values(one, unit="", name="number").finer(
-                self.times, over=moved(field, crs, grid.crs).bounds
-            )
-            for one in np.indices(grid.shape, np.float32)
-        )
-        self._like = row
-        self._at = np.ix_(*(one.astype(np.int64) for one in (row.values[:, 0], column.values[0])))
+        self._like = grid.finer(self.times, over=moved(field, crs, grid.crs).bounds)
+        left, upper = ~grid.transform @ self._like.transform @ (0.0, 0.0)
+        rows, columns = (np.arange(count) + 0.5 for count in self._like.shape)
+        row, column = upper + rows / self.times, left + columns / self.times
+        self._at = np.ix_(np.floor(row).astype(np.int64), np.floor(column).astype(np.int64))
 
     def fine(self, grid: Grid) -> Grid:
         """The grid's values on the field's cells."""
@@ -258,10 +260,9 @@ def _travel(
     field: shapely.Geometry, steep: Grid, work: Work, heading: Heading | None, crs: CRS
 ) -> Travel:
     """On the raster's own cells."""
-    burn = Burner(steep, crs)
+    inside, headland = Burner(steep, crs).whole_and_part(field, work.headland)
     way = None if heading is None else heading.degrees
-    values = steep.values.astype(np.float64)
-    return Travel(burn.touched(field), burn.touched(work.headland), way, values)
+    return Travel(inside, headland, way, steep.values.astype(np.float64))
 
 
 def _hollows(

@@ -12,6 +12,7 @@ from fieldmap.hazards.chance import hardest_kind, looked_for_kinds, sweep_width_
 from fieldmap.hazards.looked import FieldLooking
 from fieldmap.risk.causes import KEEP_OUT
 from fieldmap.risk.layers import Layers
+from fieldmap.risk.matrix import ORDER, Rated, rated
 from fieldmap.risk.told import GROUND_CAUTION, Told
 from fieldmap.tables import Constant, Tables
 
@@ -67,19 +68,30 @@ def mark_findings(
         ]
     counts = marks["kind"].value_counts()
     rows = [(tables[f"hazard_kinds.{kind}"], int(number)) for kind, number in counts.items()]
-    rows.sort(key=lambda pair: _danger(pair[0]))
-    return [_kind(field_id, row, number, log_name) for row, number in rows]
+    kinds = [(row, number, _rated(row, number, tables)) for row, number in rows]
+    kinds.sort(key=lambda kind: _danger(kind[0], kind[2]))
+    matrix = tables["risk_matrix.a_1"].source
+    return [_kind(field_id, *kind, sources=(log_name, matrix)) for kind in kinds]
 
 
-def _danger(row: Constant) -> tuple[bool, bool, bool, str]:
-    """What can hurt people and must not be handled comes first, then what is to be kept out of."""
+def _rated(row: Constant, number: int, tables: Tables) -> Rated:
+    """By the matrix, as if the mower met them all: where a mark lies it is met once in a cut."""
+    return rated(row.key.split(".", 1)[1], number, tables=tables)
+
+
+def _danger(row: Constant, rating: Rated) -> tuple[bool, int, int, bool, bool, str]:
+    """What can hurt people and must not be handled comes first, then the matrix says."""
     words = row.words
     people = "people" in words["endangers"].split(";")
     hands_off = words["touch"] == "no"
-    return (not (people and hands_off), words["action"] != KEEP_OUT, not people, row.key)
+    keep_out = words["action"] == KEEP_OUT
+    grave = -ORDER.index(rating.rating), rating.severity
+    return (not (people and hands_off), *grave, not keep_out, not people, row.key)
 
 
-def _kind(field_id: str, row: Constant, number: int, log_name: str) -> Told:
+def _kind(
+    field_id: str, row: Constant, number: int, rating: Rated, *, sources: tuple[str, str]
+) -> Told:
     words = row.words
     level: Level = words["level"]  # type: ignore[assignment]
     label = words["label"]
@@ -93,8 +105,9 @@ def _kind(field_id: str, row: Constant, number: int, log_name: str) -> Told:
             where=field_id,
             choice=words["action"],
             basis="measured",
-            why=f"{number} marked in the log; endangers {words['endangers'].replace(';', ', ')}.",
-            sources=(log_name, row.source, *words["caution_source"].split(";")),
+            why=f"{number} marked in the log; endangers {words['endangers'].replace(';', ', ')}; "
+            f"{rating.words}.",
+            sources=_cited(row, sources),
             value=float(number),
             unit="count",
             caution=f"{_signal(words['endangers'])}: {words['caution']}{hands_off}",
@@ -102,6 +115,13 @@ def _kind(field_id: str, row: Constant, number: int, log_name: str) -> Told:
         f"{words['action'].capitalize()}: {number} x {label} ({words['call']})"
         if level != "care"
         else "",
+    )
+
+
+def _cited(row: Constant, sources: tuple[str, str]) -> tuple[str, ...]:
+    log_name, matrix = sources
+    return tuple(
+        dict.fromkeys((log_name, row.source, *row.words["caution_source"].split(";"), matrix))
     )
 
 

@@ -7,7 +7,7 @@ from affine import Affine
 from numpy.typing import NDArray
 from pyproj import CRS
 
-from fieldmap.crs import transformer
+from fieldmap.crs import same_system, transformer
 from fieldmap.grid import Grid
 from fieldmap.hazards.looked import FieldLooking
 
@@ -70,7 +70,7 @@ def _cell_of(
     grid: Grid, x: NDArray[np.float64], y: NDArray[np.float64], crs: CRS
 ) -> NDArray[np.int64]:
     """Number of the cell each place falls on, row by row; -1 beside the grid."""
-    if grid.crs != crs:
+    if not same_system(grid.crs, crs):
         x, y = transformer(crs, grid.crs).transform(x, y)
     columns, rows = (np.floor(held).astype(np.int64) for held in _moved(~grid.transform, x, y))
     there = (rows >= 0) & (rows < grid.shape[0]) & (columns >= 0) & (columns < grid.shape[1])
@@ -88,7 +88,7 @@ def _at_middles(
     """The chance at the middles of cells, each after its own last flood."""
     rows, columns = np.divmod(numbers, grid.shape[1])
     x, y = _moved(grid.transform, columns + 0.5, rows + 0.5)
-    if grid.crs != crs:
+    if not same_system(grid.crs, crs):
         x, y = transformer(grid.crs, crs).transform(x, y)
     return seen.chance_at(x, y, flood, sweep_m)
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from pyproj import CRS
 
 from fieldmap.grid import Grid
+from fieldmap.risk.power import speed_by_power_kmh
 from fieldmap.risk.side_slope import Limits
 from fieldmap.risk.work import MOST_HEADINGS, Work
 from fieldmap.tables import Tables
@@ -27,8 +28,10 @@ SPEED_CAUSES = (
     "rough or stony ground",
     "turning on the slope",
     "sight ahead and stopping",
+    "the power on the climb",
+    "the crop",
 )
-UNKNOWN, OWN, DEFAULT, ROUGH, TURN, SIGHT = range(len(SPEED_CAUSES))
+UNKNOWN, OWN, DEFAULT, ROUGH, TURN, SIGHT, POWER, CROP = range(len(SPEED_CAUSES))
 _ROUNDING = 1e-5  # slopes are held in four bytes
 
 
@@ -41,7 +44,8 @@ class Speeds(NamedTuple):
     ``by_turn_kmh`` are two of them by themselves; the first is 0 where friction and slope leave
     nothing to brake with, where nothing turns the second is infinite. ``any_way_kmh`` is the first
     for whatever way the machine may face, where some slope of the field is not known; else the
-    first again.
+    first again. ``by_power_kmh`` is what the power leaves: infinite where nothing is pulled and
+    where the machine's power, mass or width is not known, so that it hides no other limit.
     """
 
     sight_m: NDArray[np.float32]
@@ -51,6 +55,7 @@ class Speeds(NamedTuple):
     limit_kmh: NDArray[np.float64]
     cause: NDArray[np.int16]
     range_m: float
+    by_power_kmh: NDArray[np.float64]
 
 
 class Travel(NamedTuple):
@@ -67,6 +72,18 @@ class Travel(NamedTuple):
     steep_pct: NDArray[np.float64]
 
 
+class Going(NamedTuple):
+    """What slows the machine beside the lie of the ground.
+
+    ``rough`` says whether the ground is rough or stony; unknown is reckoned as rough. ``crop_kmh``
+    is the most that the crop allows: infinity where nothing was asked of it; NaN, not known, is
+    reckoned as the slowest crop.
+    """
+
+    rough: bool | None
+    crop_kmh: float = math.inf
+
+
 def speeds(
     heights: Grid,
     ground: Slope,
@@ -75,7 +92,7 @@ def speeds(
     limits: Limits,
     *,
     crs: CRS,
-    rough: bool | None,
+    going: Going,
     tables: Tables,
 ) -> Speeds:
     """The field speed limit of every cell and the cause that governs it.
@@ -89,14 +106,14 @@ def speeds(
     travel : Travel
         On the same cells.
     work : Work
-        Field speed and turning radius.
+        Field speed, turning radius and pull.
     limits : Limits
         The side-slope limit that a turn must not go beyond.
     crs : pyproj.CRS
-    rough : bool or None
-        Whether the ground is rough or stony; unknown is reckoned as rough.
+    going : Going
     tables : Tables
-        ``stopping.*``, ``passes.least_radius_m``, ``passes.unknown_radius_m``.
+        ``stopping.*``, ``passes.least_radius_m``, ``passes.unknown_radius_m``,
+        ``power.reserve_share``.
 
     Notes
     -----
@@ -107,20 +124,26 @@ def speeds(
     How deep the headland is hangs on the turning radius. Where that is not known all of the field
     is held to the sight all round, and the ground beyond the headland to the turn of a machine
     that would need it.
+
+    Power: the steeper of both ways along the line of travel, on headlands the steepest there is,
+    with the reserve kept.
     """
     by_turn = _turning(travel.steep_pct, travel.headland, work, limits, tables)
     if np.isnan(work.radius_m):
         travel = travel._replace(headland=travel.inside)
+    by_power = _climbing(ground, travel, work, tables)
     range_m = _range_m(ground, travel.inside, work.fast_kmh, tables)
     sight, by_sight, any_way = _seeing(
         heights, ground, travel, work.fast_kmh, crs=crs, range_m=range_m, tables=tables
     )
-    bumps = tables.number("stopping.rough_kmh") if rough is not False else np.inf
-    shape = by_sight.shape
-    all_of = np.stack([np.full(shape, work.speed_kmh), np.full(shape, bumps), by_turn, by_sight])
+    bumps = tables.number("stopping.rough_kmh") if going.rough is not False else np.inf
+    held = (work.speed_kmh, bumps, by_turn, by_sight, by_power, _of_crop(going.crop_kmh, tables))
+    all_of = np.stack([np.broadcast_to(one, by_sight.shape) for one in held])
     limit = all_of.min(axis=0)  # NaN in one is NaN in all
     own = OWN if work.own_speed else DEFAULT
-    cause = np.array([own, ROUGH, TURN, SIGHT], np.int16)[np.nan_to_num(all_of).argmin(axis=0)]
+    cause = np.array([own, ROUGH, TURN, SIGHT, POWER, CROP], np.int16)[
+        np.nan_to_num(all_of).argmin(axis=0)
+    ]
     known = travel.inside & np.isfinite(limit)
     return Speeds(
         np.where(travel.inside, sight, np.nan).astype(np.float32),
@@ -130,6 +153,7 @@ def speeds(
         np.where(known, limit, np.nan),
         np.where(known, cause, UNKNOWN).astype(np.int16),
         range_m,
+        by_power,
     )
 
 
@@ -277,6 +301,29 @@ def _turning(
         radius_m=np.where(headland, reckoned_radius_m(work, tables), wide),
     )
     return np.where(headland | loose, fast, np.inf)
+
+
+def _climbing(ground: Slope, travel: Travel, work: Work, tables: Tables) -> NDArray[np.float64]:
+    """What the power leaves on the field's cells; without a heading as if all were headland."""
+    pull = work.pull
+    grade = np.where(travel.inside, travel.steep_pct, np.nan)
+    if travel.heading_deg is not None:
+        runs = np.flatnonzero(travel.inside & ~travel.headland)
+        way = np.array([travel.heading_deg])
+        grade.ravel()[runs] = np.abs(along_at(ground, way, runs)[0])
+    if np.isnan(np.array(pull, np.float64)).any():
+        return np.where(np.isnan(grade), np.nan, np.inf)
+    reserve = tables.number("power.reserve_share")
+    grade[travel.inside] = speed_by_power_kmh(
+        grade[travel.inside] / 100.0, pull=pull, reserve=reserve
+    )
+    return grade
+
+
+def _of_crop(crop_kmh: float, tables: Tables) -> float:
+    if not np.isnan(crop_kmh):
+        return crop_kmh
+    return min(tables.number(f"stopping.crop_{key}_kmh") for key in ("lodged", "thick"))
 
 
 def reckoned_radius_m(work: Work, tables: Tables) -> float:

@@ -10,6 +10,7 @@ import shapely
 from numpy.typing import NDArray
 
 from fieldmap.machine import Machine
+from fieldmap.risk.power import NOTHING_KNOWN, Pull, pull_of
 from fieldmap.tables import Tables
 from fieldmap.terrain.passes import headland, laps_for, minutes, passes
 from fieldmap.terrain.travel import headings
@@ -30,6 +31,7 @@ class Work(NamedTuple):
     narrow for a lap. ``speed_kmh`` is the field speed the minutes rest on, ``own_speed`` whether
     the machine's file gave it, ``fast_kmh`` what seeing and stopping is held to: the same, or the
     fast end of what is usual when nobody gave it. ``radius_m`` is the tightest turn, NaN unknown.
+    ``pull`` is what the knives and the climbs take of the machine's power.
     """
 
     lines_deg: NDArray[np.float64]
@@ -46,9 +48,12 @@ class Work(NamedTuple):
     speed_kmh: float
     fast_kmh: float
     own_speed: bool
+    pull: Pull = NOTHING_KNOWN
 
 
-def work_over(field: shapely.Geometry, machine: Machine | None, *, tables: Tables) -> Work:
+def work_over(
+    field: shapely.Geometry, machine: Machine | None, *, tables: Tables, soft: bool | None = None
+) -> Work:
     """Laps, runs, turns and minutes over a field's real outline.
 
     Parameters
@@ -56,9 +61,11 @@ def work_over(field: shapely.Geometry, machine: Machine | None, *, tables: Table
     field : shapely geometry
         The boundary in the run's metric system; holes are lapped too.
     machine : Machine or None
-        Working width, turning radius and field speed; what is missing is NaN.
+        Working width, turning radius, field speed, power and masses; what is missing is NaN.
     tables : Tables
-        ``passes.*``, ``stopping.*`` and ``side_slopes.headings``.
+        ``passes.*``, ``stopping.*``, ``power.*`` and ``side_slopes.headings``.
+    soft : bool or None
+        Whether the ground is soft; unknown is reckoned as soft.
 
     Notes
     -----
@@ -70,11 +77,12 @@ def work_over(field: shapely.Geometry, machine: Machine | None, *, tables: Table
     speed, fast, own = field_speeds(machine, tables)
     radius = math.nan if machine is None else machine.turning_radius_m or math.nan
     width = math.nan if machine is None else machine.working_width_m or math.nan
+    pull = pull_of(machine, soft=soft, tables=tables)
     if math.isnan(width):
         none = np.full(len(lines), np.nan)
         return Work(
             lines, none, none, none, none, None, math.nan, shapely.Polygon(), field,
-            width, radius, speed, fast, own,
+            width, radius, speed, fast, own, pull,
         )  # fmt: skip
     reckoned = tables.number("passes.unknown_radius_m") if math.isnan(radius) else radius
     wished = float(laps_for(width, reckoned, least=tables.number("passes.laps_least")))
@@ -88,7 +96,7 @@ def work_over(field: shapely.Geometry, machine: Machine | None, *, tables: Table
     whole = Work(
         lines, found.runs, found.turns, found.length_m, none, laps, lap_m, inner,
         shapely.difference(field, shapely.buffer(field, -laps * width, quad_segs=_ROUND)),
-        width, radius, speed, fast, own,
+        width, radius, speed, fast, own, pull,
     )  # fmt: skip
     return at_speed(whole, speed, tables=tables)
 

@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 
 import geopandas as gpd
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 from pyproj import CRS
-from rasterio.features import shapes, sieve
+from rasterio.features import sieve
 
 from fieldmap.crs import moved
-from fieldmap.grid import Grid
 from fieldmap.risk.causes import FIRST_HAZARD, Cause, all_causes, severities
 from fieldmap.risk.layers import Layers
 from fieldmap.tables import Tables
+from fieldmap.terrain.rings import parts, pieces
 
 COLUMNS = ("field_id", "action", "level", "cause", "reason", "area_ha")
 
@@ -38,15 +39,47 @@ def zones(
     order = severities(causes)
     cells = math.ceil(tables.number("looking.sliver_m2") / layers.lie.cell_area_m2)
     codes = merged_slivers(layers.acts.values.astype(np.int16), order, cells=cells)
-    found = _polygons(layers.acts, np.where(layers.inside, codes, 0), crs)
-    rows = []
+    found = pieces(np.where(layers.inside, codes, 0), layers.acts.transform)
+    cut = _cut(moved(found.polygons, layers.acts.crs, crs), field)
+    shapes = {}
     for code in sorted(
-        found, key=lambda code: (-int(order[code]), causes[code].action, causes[code].key)
+        np.unique(found.numbers).tolist(),
+        key=lambda code: (-int(order[code]), causes[code].action, causes[code].key),
     ):
-        cut = shapely.intersection(found[code], field)
-        if causes[code].action and cut.area > 0:
-            rows.append(_row(field_id, causes[code], cut))
-    return gpd.GeoDataFrame(rows, columns=[*COLUMNS, "geometry"], geometry="geometry", crs=crs)
+        shape = _polygons(cut[found.numbers == code])
+        if causes[code].action and shape.area > 0:
+            shapes[code] = shape
+    return _table(field_id, {causes[code]: shape for code, shape in shapes.items()}, crs)
+
+
+def _cut(ground: NDArray[np.object_], field: shapely.Geometry) -> NDArray[np.object_]:
+    shapely.prepare(field)
+    beyond = ~shapely.covers(field, ground)
+    ground[beyond] = shapely.intersection(ground[beyond], field)
+    return ground
+
+
+def _polygons(shapes: NDArray[np.object_]) -> shapely.MultiPolygon:
+    """The polygons of some shapes; what only touches is dropped."""
+    parts = shapely.get_parts(shapely.get_parts(shapes))
+    return shapely.multipolygons(parts[shapely.get_type_id(parts) == 3])
+
+
+def _table(
+    field_id: str, shapes: Mapping[Cause, shapely.MultiPolygon], crs: CRS
+) -> gpd.GeoDataFrame:
+    return gpd.GeoDataFrame(
+        {
+            "field_id": [field_id] * len(shapes),
+            "action": [cause.action for cause in shapes],
+            "level": [cause.level for cause in shapes],
+            "cause": [cause.key for cause in shapes],
+            "reason": [cause.words for cause in shapes],
+            "area_ha": [shape.area / 1e4 for shape in shapes.values()],
+        },
+        geometry=list(shapes.values()),
+        crs=crs,
+    )
 
 
 def merged_slivers(
@@ -80,31 +113,15 @@ def merged_slivers(
     """
     if not 2 <= cells < codes.size:  # on a field smaller than a sliver all stays as it is
         return codes
+    if not _any_sliver(codes, cells):
+        return codes
     calm = sieve(codes, size=cells)
     takes = (order[calm] >= order[codes]) & (codes < FIRST_HAZARD) & (calm < FIRST_HAZARD)
     return np.where(takes, calm, codes)
 
 
-def _polygons(grid: Grid, codes: NDArray[np.int16], crs: CRS) -> dict[int, shapely.Geometry]:
-    parts: dict[int, list[shapely.Geometry]] = {}
-    for shape, code in shapes(codes, mask=codes > 0, transform=grid.transform):
-        rings = [np.asarray(ring) for ring in shape["coordinates"]]
-        parts.setdefault(int(code), []).append(shapely.Polygon(rings[0], rings[1:]))
-    return {
-        code: moved(shapely.union_all(pieces), grid.crs, crs)
-        for code, pieces in sorted(parts.items())
-    }
-
-
-def _row(field_id: str, cause: Cause, cut: shapely.Geometry) -> dict[str, object]:
-    parts = shapely.get_parts(cut)
-    polygons = parts[shapely.get_type_id(parts) == 3]
-    return {
-        "field_id": field_id,
-        "action": cause.action,
-        "level": cause.level,
-        "cause": cause.key,
-        "reason": cause.words,
-        "area_ha": float(cut.area / 1e4),
-        "geometry": shapely.MultiPolygon(list(polygons)),
-    }
+def _any_sliver(codes: NDArray[np.int16], cells: int) -> bool:
+    """Whether a patch that is no mark has fewer cells."""
+    labels, firsts = parts(codes.astype(np.int32) + 1)
+    small = np.bincount(labels.ravel())[1:] < cells
+    return bool((small & (codes.ravel()[firsts] < FIRST_HAZARD)).any())

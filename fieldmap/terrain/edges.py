@@ -5,7 +5,6 @@ Only what the cells can show is found: see :func:`least_seen_m`.
 
 from __future__ import annotations
 
-import functools
 from typing import NamedTuple
 
 import geopandas as gpd
@@ -15,7 +14,7 @@ from numba import njit
 from numpy.typing import NDArray
 from pyproj import CRS
 
-from fieldmap.crs import moved
+from fieldmap.crs import kept_by_system, moved
 from fieldmap.grid import Grid
 from fieldmap.terrain.hollows import ground_of_a_cell, outlines, patches
 from fieldmap.terrain.slope import Slope, slope
@@ -146,7 +145,7 @@ def _table(
     )
 
 
-@functools.lru_cache(maxsize=8)
+@kept_by_system
 def _no_edges(crs: CRS) -> gpd.GeoDataFrame:
     none, no = np.empty(0, object), np.empty(0, bool)
     return _table(np.empty(0), no, no, (none, none, none), crs)

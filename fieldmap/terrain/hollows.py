@@ -6,7 +6,6 @@ error of the survey: the heights do not say which.
 
 from __future__ import annotations
 
-from itertools import chain
 from typing import NamedTuple
 
 import geopandas as gpd
@@ -15,10 +14,10 @@ import shapely
 from numba import njit
 from numpy.typing import NDArray
 from pyproj import CRS
-from rasterio.features import shapes
 
-from fieldmap.crs import transformer
+from fieldmap.crs import kept_by_system, moved
 from fieldmap.grid import Grid
+from fieldmap.terrain.rings import pieces
 from fieldmap.terrain.slope import ground_of_a_cell
 
 Floats = NDArray[np.floating]
@@ -89,18 +88,32 @@ def hollows(heights: Grid, *, crs: CRS, least_depth_m: float, least_area_m2: flo
     large = (deepest >= least_depth_m) & (cells * cell_m2 >= least_area_m2)
     kept = np.flatnonzero(large | (gaps > 0) & ((cells + gaps) * cell_m2 >= least_area_m2))
     kept = kept[np.argsort(-deepest[kept], kind="stable")]
-    table = gpd.GeoDataFrame(
-        {
-            "depth_m": deepest[kept],
-            "area_m2": cells[kept] * cell_m2,
-            "volume_m3": total[kept] * cell_m2,
-            "open": (gaps[kept] > 0) | at_rim[kept],
-        },
-        geometry=outlines(labels, kept + 1, heights, crs),
-        crs=crs,
-    )
     depth[rim] = np.nan
+    if kept.size:
+        figures = (deepest[kept], cells[kept] * cell_m2, total[kept] * cell_m2)
+        opened = (gaps[kept] > 0) | at_rim[kept]
+        table = _table(*figures, opened, outlines(labels, kept + 1, heights, crs), crs)
+    else:
+        table = _no_hollows(crs).copy()
     return Hollows(heights.with_values(depth, unit="m", name="hollow_m"), table)
+
+
+def _table(
+    depth_m: Floats,
+    area_m2: Floats,
+    volume_m3: Floats,
+    opened: Bools,
+    ground: NDArray[np.object_],
+    crs: CRS,
+) -> gpd.GeoDataFrame:
+    figures = {"depth_m": depth_m, "area_m2": area_m2, "volume_m3": volume_m3, "open": opened}
+    return gpd.GeoDataFrame(figures, geometry=ground, crs=crs)
+
+
+@kept_by_system
+def _no_hollows(crs: CRS) -> gpd.GeoDataFrame:
+    none = np.empty(0)
+    return _table(none, none, none, np.empty(0, bool), np.empty(0, object), crs)
 
 
 def rim_of(known: Bools) -> Bools:
@@ -158,28 +171,13 @@ def outlines(
     """
     if len(numbers) == 0:
         return np.empty(0, object)
-    row_of = np.full(int(labels.max()) + 1, -1, np.int32)
-    row_of[numbers] = np.arange(len(numbers), dtype=np.int32)
-    rings: list[list[tuple[float, float]]] = []
-    pieces: list[int] = []
-    rows: list[int] = []
-    for shape, row in shapes(row_of[labels], mask=row_of[labels] >= 0, transform=grid.transform):
-        rings += shape["coordinates"]
-        pieces += [len(rows)] * len(shape["coordinates"])
-        rows.append(int(row))
+    row_of = np.zeros(int(labels.max()) + 1, np.int32)
+    row_of[numbers] = np.arange(1, len(numbers) + 1, dtype=np.int32)
+    found = pieces(row_of[labels], grid.transform)
     # pieces of a patch meet at corners only: side by side they are a sound multipolygon
-    polygons = shapely.polygons(_rings(rings, grid.crs, crs), indices=np.array(pieces))
-    order = np.argsort(rows, kind="stable")
-    return shapely.multipolygons(polygons[order], indices=np.array(rows)[order])
-
-
-def _rings(rings: list[list[tuple[float, float]]], source: CRS, target: CRS) -> NDArray[np.object_]:
-    """Closed rings in another system, all at once."""
-    lengths = [len(ring) for ring in rings]
-    xy = np.array(list(chain.from_iterable(rings)))
-    if source != target:
-        xy = np.column_stack(transformer(source, target).transform(xy[:, 0], xy[:, 1]))
-    return shapely.linearrings(xy, indices=np.repeat(np.arange(len(rings)), lengths))
+    order = np.argsort(found.numbers, kind="stable")
+    polygons = moved(found.polygons, grid.crs, crs)[order]
+    return shapely.multipolygons(polygons, indices=found.numbers[order] - 1)
 
 
 def _filled(z: Floats, rim: Bools) -> Floats:

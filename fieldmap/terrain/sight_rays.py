@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from typing import NamedTuple
 
@@ -51,14 +52,28 @@ def ray(
     >>> found.metres, found.offsets[0]
     (array([10., 20.], dtype=float32), array([-1,  0,  0,  1, -1,  1]))
     """
-    step_m = float(np.sqrt((cells**2).sum(axis=0)).min())
-    bearing = math.radians(heading_deg)
-    ahead = np.linalg.solve(cells, step_m * np.array([math.sin(bearing), math.cos(bearing)]))
-    columns, rows = (float(part) for part in ahead)
+    step_m, rows, columns = _step(cells.tobytes(), heading_deg)
     most = math.ceil(round(range_m / step_m, _SAME))
     for moved, count in ((abs(rows), shape[0]), (abs(columns), shape[1])):
         if moved * most > count:  # from there on every ray has left the raster
             most = math.ceil(count / moved)
+    return _points(step_m, rows, columns, most)
+
+
+@functools.lru_cache(maxsize=1024)
+def _step(cells: bytes, heading_deg: float) -> tuple[float, float, float]:
+    """Metres of a step, and the cells down and to the right that it makes."""
+    held = np.frombuffer(cells, np.float64).reshape(2, 2)
+    step_m = float(np.sqrt((held**2).sum(axis=0)).min())
+    bearing = math.radians(heading_deg)
+    ahead = np.linalg.solve(held, step_m * np.array([math.sin(bearing), math.cos(bearing)]))
+    columns, rows = (float(part) for part in ahead)
+    return step_m, rows, columns
+
+
+@functools.lru_cache(maxsize=1024)
+def _points(step_m: float, rows: float, columns: float, most: int) -> Ray:
+    """So many steps; fields on the same cells look along the same rays."""
     steps = np.arange(1, most + 1)
     down, right = np.round(steps * rows, _SAME), np.round(steps * columns, _SAME)
     # floor and ceil are one for a point in the middle of a row: it needs that row alone

@@ -15,7 +15,7 @@ from numba import njit
 from numpy.typing import NDArray
 from pyproj import CRS
 
-from fieldmap.crs import transformer
+from fieldmap.crs import same_system, transformer
 from fieldmap.grid import Grid
 from fieldmap.terrain.bearing import bearing_deg
 
@@ -107,7 +107,7 @@ def ground_per_cell(
             [  0., -10.]]])
     """
     cell = np.array([[transform.a, transform.b], [transform.d, transform.e]])
-    if crs == target:
+    if same_system(crs, target):
         return np.broadcast_to(cell, (len(columns), 2, 2)).copy()
     x = transform.a * columns + transform.b * rows + transform.c
     y = transform.d * columns + transform.e * rows + transform.f

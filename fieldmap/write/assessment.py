@@ -35,6 +35,7 @@ from fieldmap.write.pages import field_page, index_page
 from fieldmap.write.payload import field_payload, index_payload, shown_of
 from fieldmap.write.rasters import cog_bytes
 from fieldmap.write.search import PAGE as SEARCH_PAGE
+from fieldmap.write.sheet import sheet_page
 from fieldmap.write.slopes import PAGE as SLOPES_PAGE
 from fieldmap.write.slopes import slopes_csv, slopes_page, slopes_payload
 from fieldmap.write.survey import TABLE
@@ -97,9 +98,9 @@ def write_assessment(
             name = page_name(answer.field_id)
             files.data(f"layers/{name}.tif", cog_bytes(answer.layers.bands(), tags=tags))
             if pages:
-                files.text(
-                    f"fields/{name}.html", field_page(field_payload(assessment, answer, shown))
-                )
+                held = field_payload(assessment, answer, shown)
+                files.text(f"fields/{name}.html", field_page(held))
+                files.text(f"sheets/{name}.html", sheet_page(held))
             if len(answer.pick_up):
                 files.text(f"fields/{name}.gpx", pick_up_gpx(*_gpx_of(assessment, answer)))
         standing = files.standing("farm.gpkg")

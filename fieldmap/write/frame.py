@@ -26,7 +26,7 @@ from fieldmap.errors import Fault, StoreError
 LEAFLET_PACKAGE = "XStatic-Leaflet"
 _OWN_SCRIPTS = ("draw.js", "lie.js", "page.js")
 _NO_MAP_SCRIPTS = ("draw.js", "page.js")
-_OWN_STYLES = ("page.css", "parts.css", "lie.css", "bars.css", "print.css")
+_OWN_STYLES = ("page.css", "parts.css", "lie.css", "bars.css", "set_up.css", "print.css")
 # What would end a script or change its meaning inside HTML, written so that JSON still reads it.
 _ESCAPES = {ord(sign): f"\\u{ord(sign):04x}" for sign in "<>&\u2028\u2029"}
 
@@ -132,7 +132,7 @@ def policy(scripts: tuple[str, ...], styles: tuple[str, ...]) -> str:
         (
             "default-src 'none'",
             "img-src data:",
-            f"script-src {' '.join(map(policy_hash, scripts))}",
+            *((f"script-src {' '.join(map(policy_hash, scripts))}",) if scripts else ()),
             f"style-src {' '.join(map(policy_hash, styles))}",
             "base-uri 'none'",
             "form-action 'none'",
@@ -183,6 +183,31 @@ def render(
             policy=policy(scripts, styles),
             scripts=[Markup(text) for text in scripts],  # noqa: S704
             styles=[Markup(text) for text in styles],  # noqa: S704
+        )
+    )
+    return text.encode("utf-8", "replace").decode("utf-8")
+
+
+def render_still(template: str, page: dict[str, Any], styles: tuple[str, ...]) -> str:
+    """One whole page without any script: what it shows stands in it.
+
+    Parameters
+    ----------
+    template : str
+        File in ``templates``.
+    page : dict
+        What the template reads; its text is escaped.
+    styles : tuple of str
+        Files in ``assets``.
+    """
+    style = _joined(styles)
+    text = (
+        _templates()
+        .get_template(template)
+        .render(
+            page=page,
+            policy=policy((), (style,)),
+            styles=[Markup(style)],  # noqa: S704
         )
     )
     return text.encode("utf-8", "replace").decode("utf-8")

@@ -63,6 +63,8 @@ def spread(low: float | None, high: float | None, unit: str, units: System) -> s
     --------
     >>> spread(0.0508, 0.1016, "m cut", "us")
     '2.0 to 4.0 in'
+    >>> spread(0.0, 4.0, "t", "us")
+    '0.0 to 4.4 short tons'
     >>> spread(None, 12.0, "%", "us"), spread(None, None, "%", "us")
     ('up to 12%', '')
     """
@@ -73,7 +75,7 @@ def spread(low: float | None, high: float | None, unit: str, units: System) -> s
     if high is None:
         return f"{shown(low, unit, units)} or more"
     least, most = shown(low, unit, units), shown(high, unit, units)
-    first, gap, name = least.rpartition(" ")
+    first, gap, name = least.partition(" ")
     return f"{first} to {most}" if gap and most.endswith(f" {name}") else f"{least} to {most}"
 
 
@@ -115,7 +117,7 @@ def finding_view(
         "limit": "" if limit is None else shown(limit, finding["unit"], units),
         "why": finding["why"],
         "basis": BASIS_WORDS.get(finding["basis"], finding["basis"]),
-        "notes": [notes[key] for key in finding["sources"] if key in notes],
+        "notes": [notes[key] for key in dict.fromkeys(finding["sources"]) if key in notes],
         "caution": signal(finding["caution"]),
     }
 

@@ -57,6 +57,7 @@ def field_item(props: Mapping[str, Any], number: str, units: System) -> Item:
         "steepest": _steepest(props, units),
         "reason": props["reason"],
         "page": inside(props["page"]),
+        "sheet": inside(props.get("sheet", "")),
         "lines": [
             ("Crop", props["crop"]),
             ("Area", area),

@@ -13,6 +13,7 @@ from fieldmap.units import shown
 from fieldmap.write import lie_items as of_lie
 from fieldmap.write import page_items as on_map
 from fieldmap.write import search_items as for_search
+from fieldmap.write.cautions import said_once
 from fieldmap.write.frame import render
 from fieldmap.write.page_findings import (
     WORST_FIRST,
@@ -24,6 +25,8 @@ from fieldmap.write.page_findings import (
     spread,
     worst_first,
 )
+from fieldmap.write.set_up_items import priced, set_up_view
+from fieldmap.write.sheet_items import in_order, is_short
 
 Payload = Mapping[str, Any]
 _NOTHING: dict[str, Any] = {"features": []}
@@ -72,7 +75,8 @@ def field_page(payload: Payload) -> str:
         The common part and ``field``, ``findings``, ``settings``, ``to_change``, ``zones``,
         ``hazards``, ``boundary``, ``gates``, ``tracks``, ``roads``, ``images``, ``machine``,
         ``ground``, ``links``; ``lie`` as :func:`fieldmap.write.lie_payload.lie_payload` makes
-        it, where the lie of the land was worked out.
+        it, where the lie of the land was worked out; ``set_up`` as
+        :func:`fieldmap.write.set_up_items.set_up_view` reads it, where options were compared.
     """
     units = payload["units"]
     lie: Payload = payload.get("lie") or {}
@@ -94,19 +98,21 @@ def field_page(payload: Payload) -> str:
         on_map.group("gates", "Gates", "gate", gates),
         on_map.group("hazards", "Logged hazards", "mark", hazards),
     ]
-    held = [*payload["settings"], *worst_first(payload["findings"])]
+    settings = in_order(payload["settings"])
+    held = [*settings, *worst_first(payload["findings"])]
     notes = footnotes(held)
     field = payload["field"]
     page = {
         "field": {**field, **said(field["level"]), "area": shown(field["area_ha"], "ha", units)},
-        "settings": _views(payload["settings"], payload, notes),
-        "findings": _views(worst_first(payload["findings"]), payload, notes),
+        "settings": _section(settings, payload, notes, "set"),
+        "findings": _section(worst_first(payload["findings"]), payload, notes, "found"),
+        "set_up": set_up_view(payload.get("set_up") or {}, units),
         "to_change": payload["to_change"],
         "zones": zones,
         "hazards": hazards,
         "gates": gates,
         "ground": payload["ground"],
-        "links": payload["links"],
+        "links": {"sheet": "", **payload["links"]},
         "lie": of_lie.lie_view(lie, lying, units),
     }
     return _page("field.html.j2", payload, page, groups, held)
@@ -233,6 +239,25 @@ def _views(
     findings: list[Mapping[str, Any]], payload: Payload, notes: Mapping[str, int]
 ) -> list[dict[str, Any]]:
     return [finding_view(found, units=payload["units"], notes=notes) for found in findings]
+
+
+def _section(
+    findings: list[Mapping[str, Any]], payload: Payload, notes: Mapping[str, int], mark: str
+) -> dict[str, Any]:
+    """A field's findings: those that want attention, those that do not, and shared cautions."""
+    currency, own = payload.get("currency", ""), payload["field"]["field_id"]
+    views = [
+        priced(view, one["unit"], currency)
+        | {"where": "" if view["where"] == own else view["where"]}
+        for view, one in zip(_views(findings, payload, notes), findings, strict=True)
+    ]
+    views, shared = said_once(views, mark)
+    return {
+        "all": views,
+        "told": [view for view in views if view["level"] != "ok" or is_short(view["what"])],
+        "fine": [view for view in views if view["level"] == "ok" and not is_short(view["what"])],
+        "cautions": shared,
+    }
 
 
 def _move(payload: Payload) -> dict[str, Any]:

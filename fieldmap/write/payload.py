@@ -31,6 +31,7 @@ _FIELD_COLUMNS = (
     "level",
     "reason",
     "page",
+    "sheet",
     "hazards",
     "slope_max_pct",
     "slope_known_share",
@@ -57,6 +58,7 @@ def shown_of(assessment: Assessment) -> Shown:
     fields["crop"] = [crop_label(farm, crop) for crop in fields["crop"]]
     fields["name"] = [named(*pair) for pair in zip(fields["name"], fields["field_id"], strict=True)]
     fields["page"] = [f"fields/{page_name(name)}.html" for name in fields["field_id"]]
+    fields["sheet"] = [f"sheets/{page_name(name)}.html" for name in fields["field_id"]]
     fields["hazards"] = fields["marks"]
     return Shown(
         fields.set_index("field_id", drop=False),
@@ -84,6 +86,9 @@ def field_payload(assessment: Assessment, answer: FieldAnswer, shown: Shown) -> 
         },
         "findings": [finding.as_dict() for finding in answer.findings],
         "settings": [finding.as_dict() for finding in answer.settings],
+        "set_up": {}
+        if answer.set_up is None
+        else answer.set_up.as_dict() | {"currency": farm.settings.prices.currency},
         "to_change": list(answer.to_change),
         "ground": list(answer.ground),
         "zones": features(
@@ -98,6 +103,8 @@ def field_payload(assessment: Assessment, answer: FieldAnswer, shown: Shown) -> 
         "lie": lie_payload(answer, crs=farm.crs, zone=farm.settings.zone(), tables=farm.tables),
         "links": {
             "index": "../index.html",
+            "field": f"../fields/{page_name(answer.field_id)}.html",
+            "sheet": f"../sheets/{page_name(answer.field_id)}.html",
             "gpx": f"{page_name(answer.field_id)}.gpx" if len(answer.pick_up) else "",
         },
     }
@@ -185,6 +192,7 @@ def _common(
         "farm": farm.settings.name,
         "note": farm.settings.note,
         "units": farm.settings.units,
+        "currency": farm.settings.prices.currency,
         "made": {"date": assessment.day.isoformat(), "version": __version__},
         "machine": {"id": "", "name": "no machine named"}
         if machine is None

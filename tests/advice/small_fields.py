@@ -8,15 +8,22 @@ from fieldmap.advice.conditions import Conditions, conditions
 from fieldmap.finding import Finding
 from fieldmap.machine import Machine
 from fieldmap.risk.told import Told
-from fieldmap.tables import load_tables
+from fieldmap.tables import Tables, load_tables
 
 TABLES = load_tables()
 
 
-def field(*, kinds: tuple[str, ...] | None = (), flooded: bool = False, **row: Any) -> Conditions:
+def field(
+    *,
+    kinds: tuple[str, ...] | None = (),
+    flooded: bool = False,
+    tables: Tables = TABLES,
+    **row: Any,
+) -> Conditions:
     """A clean, standing field of alfalfa, but for what is said."""
-    held = {"crop": "alfalfa", "cutting": 2.0, "stoniness": 0.0, "lodged": False, **row}
-    return conditions({"field_id": "F", **held}, kinds=kinds, flooded=flooded, tables=TABLES)
+    held = {"crop": "alfalfa", "cutting": 2.0, "stoniness": 0.0, "lodged": False}
+    held |= {"drought": False, **row}
+    return conditions({"field_id": "F", **held}, kinds=kinds, flooded=flooded, tables=tables)
 
 
 def mower(**given: Any) -> Machine:

@@ -11,19 +11,21 @@ from hypothesis import strategies as st
 from small_fields import TABLES, field, mower, shoes, told
 
 from fieldmap.advice.conditions import crop_row
-from fieldmap.advice.cut import (
-    FLOOD_CAUTION,
-    NITRATE_CAUTION,
-    _off_range,
-    cut_findings,
-    pick_shoe,
-)
+from fieldmap.advice.cut import FLOOD_CAUTION, NITRATE_CAUTION, cut_findings, off_range
+from fieldmap.advice.limits import Limits, height_limits, pick_shoe
 from fieldmap.finding import Finding, rank
 from fieldmap.machine import SkidShoe
 from fieldmap.tables import Constant
 
 CROPS = [pytest.param(row, id=row.key.split(".", 1)[1]) for row in TABLES.rows("cut_heights")]
 CUT = "cut height and skid shoe"
+
+
+def limits_of(row: Constant) -> Limits:
+    """The range of a crop that stood in no drought."""
+    limits = height_limits(field()._replace(crop=row), tables=TABLES)
+    assert limits is not None
+    return limits
 
 
 def cut(*, machine: object = None, **given: object) -> Finding:
@@ -188,14 +190,15 @@ def test_the_shoe_picked_is_carried_property(
     carried = mower(
         skid_shoes=[{"name": str(n), "cut_height_m": h} for n, h in enumerate(heights_m)]
     ).skid_shoes
-    picked = pick_shoe(carried, row, tall=tall)
+    limits = limits_of(row)
+    picked = pick_shoe(carried, limits, tall=tall)
     assert picked is not None
     shoe, fits = picked
     assert shoe in carried
     assert row.low is not None
     high = math.inf if row.high is None else row.high
     assert fits == any(row.low - 1e-6 <= h <= high + 1e-6 for h in heights_m)
-    other = pick_shoe(carried, row, tall=False)
+    other = pick_shoe(carried, limits, tall=False)
     assert other is not None
     if tall:
         assert shoe.cut_height_m >= other[0].cut_height_m
@@ -224,13 +227,13 @@ def test_knowing_less_is_never_better_property(
 
 def test_a_shoe_below_the_range_is_said_to_be_below_by_hand() -> None:
     """By hand: pearl millet wants 6 in and the tallest shoe cuts 4.5 in."""
-    crop = TABLES["cut_heights.pearl_millet"]
+    limits = limits_of(TABLES["cut_heights.pearl_millet"])
     low, high = SkidShoe(name="base", cut_height_m=0.045), SkidShoe(name="high", cut_height_m=0.115)
-    assert pick_shoe((low, high), crop, tall=True) == (high, False)
-    words, mend = _off_range(high, crop)
+    assert pick_shoe((low, high), limits, tall=True) == (high, False)
+    words, mend = off_range(high, limits)
     assert "LOWER" in words
     assert "taller skid shoes" in mend
     above = SkidShoe(name="stilts", cut_height_m=0.2)
-    words, mend = _off_range(above, TABLES["cut_heights.alfalfa"])
+    words, mend = off_range(above, limits_of(TABLES["cut_heights.alfalfa"]))
     assert "lowest above it" in words
     assert mend == ""

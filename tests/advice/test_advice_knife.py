@@ -11,6 +11,7 @@ from fieldmap.advice.conditioner import conditioner_findings
 from fieldmap.advice.knife import knife_findings
 from fieldmap.finding import Finding, rank
 from fieldmap.machine import Machine
+from fieldmap.units import NEWTON_PER_POUND_FORCE
 
 
 def knife(machine: Machine | None = None, **given: object) -> Finding:
@@ -193,3 +194,66 @@ def test_roll_gap_referee(cutting: float | None, word: str) -> None:
     assert (cutting is None) == ("mat" not in gap.why and "thin" not in gap.why)
     tines = conditioner_findings(field(crop="timothy"), mower(conditioner="tine"), tables=TABLES)
     assert len(tines) == 1
+
+
+@pytest.mark.parametrize(
+    ("given_", "pounds", "level"),
+    [
+        ({}, (50, 70), "ok"),
+        ({"stoniness": 2.0}, (35, 50), "care"),
+        ({"kinds": ("post",)}, (35, 50), "care"),
+        ({"stoniness": None}, (35, 50), "unknown"),
+        ({"flooded": True}, (50, 70), "care"),
+    ],
+)
+def test_float_referee(given_: dict[str, object], pounds: tuple[float, float], level: str) -> None:
+    """Referee: Penn State's 35 to 50 lb at each end on rocky ground, 50 to 70 lb elsewhere.
+
+    https://www.lancasteragcouncil.com/now-is-the-time/to-adjust-your-mower-conditioner-before-you-head-to-the-field
+    """
+    held = knife_findings(field(**given_), mower(), tables=TABLES)  # type: ignore[arg-type]
+    found = told(held, "cutterbar float")
+    assert (found.low, found.high) == pytest.approx(
+        tuple(one * NEWTON_PER_POUND_FORCE for one in pounds), abs=0.5
+    )
+    assert (found.level, found.unit) == (level, "N")
+
+
+def test_marked_stones_on_ground_nobody_classed_by_hand() -> None:
+    """By hand: the flattest tilt is right, but that is not all there is to know."""
+    for given_ in ({"stoniness": None}, {"lodged": None}):
+        found = tilt(kinds=("stone",), **given_)
+        assert (found.value, found.level) == (4.0, "unknown")
+        assert knife(kinds=("stone",), **given_).level == "unknown"
+
+
+def test_roll_gap_check_referee() -> None:
+    """Referee: Wisconsin: a strip of foil, the machine shut off; Penn State: every 3-4 in."""
+    found = told(conditioner_findings(field(), mower(), tables=TABLES), "roll gap check")
+    assert "foil" in found.why
+    assert "shut off" in found.why
+    assert "key out" in found.caution
+    assert (found.low, found.high) == pytest.approx((3 * 0.0254, 4 * 0.0254), abs=2e-3)
+
+
+@pytest.mark.parametrize(
+    ("crop", "low", "value", "high"),
+    [("alfalfa", 0.02 * 120, 0.03 * 200, 0.04 * 300), ("red clover", 0.0, 6.0, 12.0)],
+)
+def test_leaf_lost_by_tines_referee(crop: str, low: float, value: float, high: float) -> None:
+    """Referee: University of Wisconsin: 2 to 4 % more alfalfa dry matter lost by tines.
+
+    http://hayandforage.com/equipment/0219-differences-hay-conditioners ; 5 t/ha on 10 ha, hay at
+    120 to 300. Nobody measured clover: it may be nothing.
+    """
+    here, tines = field(crop=crop, yield_t_ha=5.0), mower(conditioner="tine")
+    found = told(
+        conditioner_findings(here, tines, area_ha=10.0, tables=TABLES), "leaf lost by tines"
+    )
+    assert (found.low, found.value, found.high) == pytest.approx((50 * low, 50 * value, 50 * high))
+    assert (found.level, found.unit) == ("care", "money")
+    grass = conditioner_findings(field(crop="timothy"), tines, area_ha=10.0, tables=TABLES)
+    assert len(grass) == 1
+    mine = TABLES.with_overrides({"prices.hay_t": 200.0})
+    own = told(conditioner_findings(here, tines, area_ha=10.0, tables=mine), "leaf lost by tines")
+    assert "farm" in own.sources

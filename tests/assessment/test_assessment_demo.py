@@ -27,6 +27,8 @@ COLUMNS = [
     "side_slope_max_pct", "side_slope_use_max", "sight_ahead_min_m", "speed_limit_kmh", "hollows",
     "drop_offs", "wet_share", "unknown_share", "looked_share",
     "flooded_share", "marks", "cut_height_m", "skid_shoe", "knife", "conditioner",
+    "strikes", "strikes_low", "strikes_high", "wraps", "forage_things", "set_up_cost",
+    "set_up_margin", "power_needed_kw", "work_rate_ha_h",
 ]  # fmt: skip
 
 

@@ -42,7 +42,21 @@ MACHINE: dict[str, Any] = {
     "skid_shoes": [{"name": "base", "cut_height_m": 0.07}, {"name": "high", "cut_height_m": 0.1}],
     "knives": ["low_lift", "high_lift"],
     "conditioner": "rubber_rolls",
-}
+    "mass_kg": 6200,
+    "mower_mass_kg": 1800,
+    "axles": [{"mass_kg": 1900, "position_m": 0.0}, {"mass_kg": 2900, "position_m": 2.4},
+              {"mass_kg": 1400, "position_m": 7.6}],
+    "power_kw": 95,
+    "drive": "front_assist",
+    "road_speed_kmh": 30,
+    "tyres": [
+        {"axle": axle, "load_kg": 1000, "inflation_kpa": 140, "speed_kmh": 40} for axle in (1, 2, 3)
+    ],
+    "fitted_shoe": "base",
+    "fitted_knives": "low_lift",
+    "knife_interval_ha": 40,
+    "knife_interval_strikes": 3,
+}  # fmt: skip
 SPOTS = ((40, 40), (90, 60), (60, 100), (125, 30))
 
 
@@ -51,6 +65,7 @@ def small_farm(demo: Farm, ground: Path | None, case: dict[str, Any]) -> Farm:
     row = {"field_id": "F", "name": "F", "crop": case["crop"], "cutting": 2.0}
     row |= {"stoniness": case["stoniness"], "lodged": case["lodged"], "area_ha": FIELD.area / 1e4}
     row |= {"sward_m": np.nan if case["sward_m"] is None else case["sward_m"]}
+    row |= {"drought": case["drought"], "yield_t_ha": case["yield_t_ha"]}
     fields = gpd.GeoDataFrame([row], geometry=[FIELD], crs=demo.crs)
     said = {"elevation_product": None, "elevation_error_m": case["error_m"]}
     files = demo.settings.files.model_copy(update=said)
@@ -65,7 +80,14 @@ def small_farm(demo: Farm, ground: Path | None, case: dict[str, Any]) -> Farm:
         elevation=ground,
         tracks=walks(demo, case["walked"]),
         flood=water(demo, wet=case["flooded"]),
+        ledger=ledger() if case["ledger"] else None,
     )
+
+
+def ledger() -> pd.DataFrame:
+    """New knives the day before, and nothing mown since."""
+    held = {"date": pd.to_datetime(["2026-06-08"]), "machine": "m", "did": "knives changed"}
+    return pd.DataFrame(held | {"field_id": "", "area_ha": np.nan, "note": "", "who": "Ada"})
 
 
 def events(demo: Farm, kinds: tuple[str, ...]) -> pd.DataFrame:
@@ -140,6 +162,9 @@ def clean(**given_: Any) -> dict[str, Any]:
         "flooded": False,
         "roads": True,
         "error_m": 0.1,
+        "drought": False,
+        "yield_t_ha": 3.0,
+        "ledger": True,
         **given_,
     }
 
@@ -193,6 +218,8 @@ def test_all_known_and_nothing_against_it_by_hand(
         {"walked": 0.5},
         {"machine": None},
         {"error_m": None},
+        {"ledger": False},
+        {"crop": "oats", "drought": None},
         *(
             {"machine": {key: held for key, held in MACHINE.items() if key != gone}}
             for gone in (
@@ -203,6 +230,12 @@ def test_all_known_and_nothing_against_it_by_hand(
                 "skid_shoes",
                 "knives",
                 "conditioner",
+                "mass_kg",
+                "power_kw",
+                "axles",
+                "tyres",
+                "road_speed_kmh",
+                "knife_interval_ha",
             )
         ),
     ],
@@ -229,7 +262,10 @@ def test_no_elevation_is_unknown_by_hand(small: Small) -> None:
 
 cases = st.fixed_dictionaries(
     {
-        "crop": st.sampled_from(["alfalfa", "orchardgrass", "oats"]),
+        "crop": st.sampled_from(["alfalfa", "orchardgrass", "oats", "sudangrass"]),
+        "drought": st.booleans(),
+        "yield_t_ha": st.just(3.0),
+        "ledger": st.booleans(),
         "stoniness": st.sampled_from([0.0, 3.0]),
         "lodged": st.booleans(),
         "sward_m": st.sampled_from([0.05, 0.25, 0.4]),
@@ -249,6 +285,8 @@ cases = st.fixed_dictionaries(
                 "cg_height_m": st.sampled_from([0.7, 1.1, 1.4]),
                 "turning_radius_m": st.sampled_from([3.5, 9.0]),
                 "field_speed_kmh": st.sampled_from([6.0, 16.0]),
+                "power_kw": st.sampled_from([40.0, 70.0]),
+                "drive": st.sampled_from(["2wd", "tracks"]),
             },
         ).map(lambda own: {**MACHINE, **own}),
     }
@@ -256,14 +294,15 @@ cases = st.fixed_dictionaries(
 grounds = st.sampled_from(["gentle", "side", "half", "holed", "dome"])
 without = st.sampled_from(
     ["cg_height_m", "track_width_m", "turning_radius_m", "field_speed_kmh", "stoniness", "crop",
-     "lodged", "sward_m", "tracks", "elevation", "error_m", "machine", "roads"]
+     "lodged", "sward_m", "tracks", "elevation", "error_m", "machine", "roads", "drought",
+     "ledger", "power_kw", "mower_mass_kg", "drive", "conditioner", "fitted_knives", "tyres"]
 )  # fmt: skip
 
 
 def less_of(case: dict[str, Any], gone: str) -> dict[str, Any]:
     less = dict(case)
     if gone in case["machine"]:
-        less["machine"] = {**case["machine"], gone: None}
+        less["machine"] = {key: held for key, held in case["machine"].items() if key != gone}
     elif gone == "tracks":
         less["walked"] = 0.0
     elif gone != "elevation":

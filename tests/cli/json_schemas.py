@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from json_hazards import HAZARD_RESULTS, PICK_UP
+from json_ledger import ledger_results
 from json_search import SEARCH
 from json_slopes import DRIVING, FIRST_PLACES, SLOPES
+from json_what_if import WHAT_IF
 from json_words import (
     BASES,
     LEVELS,
@@ -274,7 +276,9 @@ RESULTS: dict[str, Schema] = {
     "version": parts("", {"versions": named("version of each library", text(""))}),
     "search": SEARCH,
     "slopes": SLOPES,
+    "what-if": WHAT_IF,
     **HAZARD_RESULTS,
+    **ledger_results(FINDING),
 }
 ENVELOPE = parts(
     "",

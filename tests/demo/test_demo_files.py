@@ -11,8 +11,9 @@ import pytest
 
 DEMO = Path(__file__).resolve().parents[2] / "demo_geodata"
 MADE = {
-    "elevation.tif", "farm.toml", "fields.gpkg", "flood.geojson", "gates.geojson", "machines.toml",
-    "road_checks.csv", "roads.osm.pbf", "found/after_flood.geojson", "found/phone.gpx",
+    "elevation.tif", "farm.toml", "fields.gpkg", "flood.geojson", "gates.geojson", "ledger.csv",
+    "machines.toml", "road_checks.csv", "roads.osm.pbf", "found/after_flood.geojson",
+    "found/phone.gpx",
     "found/ridge_walk.csv", "found/levee_office.kml", "found/twine on the headland.jpg",
     "walks/before_flood.gpx", "walks/orchard_piece.gpx",
     "walks/river_crook_west.gpx",

@@ -17,7 +17,7 @@ from fieldmap.finding import Finding, rank
 from fieldmap.hazards import events as ev
 from fieldmap.hazards.fold import fold
 from fieldmap.hazards.looked import FieldLooking, field_looking, looking
-from fieldmap.risk.left import left_of_field
+from fieldmap.risk.left import what_is_left
 from fieldmap.risk.left_ground import (
     Log,
     ground_of,
@@ -99,7 +99,7 @@ def told(
     lying = marks() if lying is None else lying
     log = ready(lying)._replace(seen_by=seen_by or {})
     network = roads_of(legs() if roads is None else roads, tables=TABLES)
-    out = left_of_field("F", looked, log, network, stoniness=0.0, tables=TABLES)
+    out = what_is_left("F", looked, log, network, stoniness=0.0, tables=TABLES).told
     return {one.finding.what: one.finding for one in out}
 
 
@@ -226,7 +226,7 @@ def test_walked_ground_is_better_known_than_unwalked_by_hand() -> None:
 def test_without_a_log_by_hand() -> None:
     """By hand: one unknown, and no figure."""
     network = roads_of(legs(), tables=TABLES)
-    out = left_of_field("F", seen({}), ready(None), network, stoniness=0.0, tables=TABLES)
+    out = what_is_left("F", seen({}), ready(None), network, stoniness=0.0, tables=TABLES).told
     assert [(one.finding.level, one.finding.value) for one in out] == [("unknown", None)]
 
 
@@ -280,7 +280,7 @@ def test_an_empty_log_by_hand() -> None:
     folded = fold(none, tables=TABLES).to_crs(UTM)
     log = log_of("log.gpkg", none, folded, day=DAY, tables=TABLES)
     network = roads_of(legs(), tables=TABLES)
-    out = left_of_field("F", seen({30.0: 1}), log, network, stoniness=1.0, tables=TABLES)
+    out = what_is_left("F", seen({30.0: 1}), log, network, stoniness=1.0, tables=TABLES).told
     assert [one.finding.what for one in out] == ["stones left", "loose things left"]
 
 

@@ -12,7 +12,19 @@ from fieldmap.risk import causes
 from fieldmap.risk.layers import Layers, Site, field_layers
 from fieldmap.risk.lie import Heights
 from fieldmap.risk.lie_findings import lie_findings
-from fieldmap.risk.speed import DEFAULT, OWN, ROUGH, SIGHT, TURN, UNKNOWN, reckoned_radius_m
+from fieldmap.risk.power import needed_kw
+from fieldmap.risk.speed import (
+    CROP,
+    DEFAULT,
+    OWN,
+    POWER,
+    ROUGH,
+    SIGHT,
+    SPEED_CAUSES,
+    TURN,
+    UNKNOWN,
+    reckoned_radius_m,
+)
 from fieldmap.risk.work import work_over
 from fieldmap.tables import Tables
 from fieldmap.terrain.stopping import stopping_distance_m, stopping_speed_kmh
@@ -249,3 +261,117 @@ def test_layers_of_is_rough_when_nobody_says_by_hand() -> None:
     """By hand: a field of which no stoniness is said is reckoned as rough."""
     ground = heights(plane(0.0, 0.0, cells=CELLS, cell_m=CELL_M), cell_m=CELL_M)
     assert middle(layers_of(FIELD, ground).lie.speed.limit_kmh) == 8.0
+
+
+STRONG = {
+    "power_kw": 70.0,
+    "mass_kg": 7500.0,
+    "mower_mass_kg": 2500.0,
+    "drive": "front_assist",
+    "conditioner": "rubber_rolls",
+    "field_speed_kmh": 20.0,
+}
+ONLY_POWER = TABLES.with_overrides(
+    {"side_slopes.up_down_care_pct": 60, "side_slopes.up_down_stop_pct": 80, "stopping.friction": 2}
+)
+
+
+def climbing(
+    north: float, *, soft: bool | None = False, crop_kmh: float = math.inf, **own: object
+) -> Layers:
+    """A plane that climbs to the north, mown up and down."""
+    ground = heights(plane(0.0, north, cells=CELLS, cell_m=CELL_M), cell_m=CELL_M)
+    return field_layers(
+        FIELD, ground, marks(), seen_in(FIELD), crs=UTM, machine=mower(**own), tables=ONLY_POWER,
+        site=Site(rough=False, soft=soft, crop_kmh=crop_kmh),
+    )  # fmt: skip
+
+
+def test_codes_stay_where_they_were_regression() -> None:
+    """Regression: layers that were written before are read by their codes."""
+    assert [SPEED_CAUSES[code] for code in (UNKNOWN, OWN, DEFAULT, ROUGH, TURN, SIGHT)] == [
+        "not known",
+        "the machine's own field speed",
+        "the tool's default field speed",
+        "rough or stony ground",
+        "turning on the slope",
+        "sight ahead and stopping",
+    ]
+    assert (POWER, CROP) == (6, 7)
+
+
+def test_power_slows_a_climb_by_hand() -> None:
+    """By hand: a 4 m wide mower-conditioner takes 32 of 56 kW; on 20 % that leaves 4.2 km/h.
+
+    70 / 1.25 - 32 = 24 kW at the shaft, 18.48 at the drawbar; 2500 kg roll with .0582 and 7500 kg
+    are lifted by .1961 g: 15.82 kN, so 1.168 m/s.
+    """
+    layers = climbing(0.20, **STRONG)
+    speed = layers.lie.speed
+    assert layers.lie.heading is not None
+    assert layers.lie.heading.degrees == 0.0
+    assert middle(speed.by_power_kmh) == pytest.approx(1.168 * 3.6, rel=1e-3)
+    assert middle(speed.limit_kmh) == pytest.approx(middle(speed.by_power_kmh))
+    assert middle(speed.cause) == POWER
+
+
+def test_the_speed_by_power_takes_all_but_the_reserve_by_hand() -> None:
+    """By hand: at the limit the need and a quarter on top are the 70 kW that there are."""
+    layers = climbing(0.20, **STRONG)
+    at = middle(layers.lie.speed.by_power_kmh)
+    assert float(needed_kw(at, grade=0.2, pull=layers.lie.work.pull)) * 1.25 == pytest.approx(
+        70.0, rel=1e-3
+    )
+
+
+def test_both_ways_climb_once_by_hand() -> None:
+    """By hand: the line is driven up and down, so a fall to the north is as slow as a rise."""
+    up, down = (climbing(north, **STRONG).lie.speed for north in (0.2, -0.2))
+    assert middle(up.by_power_kmh) == pytest.approx(middle(down.by_power_kmh), rel=1e-4)
+
+
+def test_along_the_contour_nothing_climbs_but_on_the_headland_by_hand() -> None:
+    """By hand: one line of travel, north and south, on a plane that rises east: runs are level."""
+    ground = heights(plane(0.2, 0.0, cells=CELLS, cell_m=CELL_M), cell_m=CELL_M)
+    mine = ONLY_POWER.with_overrides({"side_slopes.headings": 1})
+    lie = smooth(ground, tables=mine, **STRONG).lie
+    level, climb = climbing(0.0, soft=None, **STRONG).lie, climbing(0.2, soft=None, **STRONG).lie
+    assert not lie.headland[25, 25]
+    assert middle(lie.speed.by_power_kmh) == pytest.approx(
+        middle(level.speed.by_power_kmh), rel=1e-4
+    )
+    assert lie.headland[25, 3]
+    assert float(lie.speed.by_power_kmh[25, 3]) == pytest.approx(
+        middle(climb.speed.by_power_kmh), rel=1e-3
+    )
+
+
+@pytest.mark.parametrize("gone", ["power_kw", "mass_kg", "working_width_m"])
+def test_want_of_power_blanks_no_cell_by_hand(gone: str) -> None:
+    """By hand: without power, mass or width the climb asks for nothing, and the rest stays."""
+    known = {**STRONG, gone: None}
+    if gone == "mass_kg":
+        known["mower_mass_kg"] = None
+    speed = climbing(0.20, **known).lie.speed
+    assert middle(speed.by_power_kmh) == math.inf
+    assert middle(speed.limit_kmh) <= 20.0
+    assert middle(speed.cause) in (OWN, TURN)
+
+
+@pytest.mark.parametrize("gone", ["mower_mass_kg", "drive", "conditioner"])
+def test_what_is_bounded_is_reckoned_at_its_worst_by_hand(gone: str) -> None:
+    """By hand: not saying it never makes the climb faster, nor does not saying that it is dry."""
+    known = middle(climbing(0.15, **STRONG).lie.speed.by_power_kmh)
+    assert middle(climbing(0.15, **{**STRONG, gone: None}).lie.speed.by_power_kmh) <= known
+    assert middle(climbing(0.15, soft=None, **STRONG).lie.speed.by_power_kmh) < known
+
+
+@pytest.mark.parametrize(
+    ("crop_kmh", "limit", "cause"),
+    [(8.0, 8.0, CROP), (math.nan, 8.0, CROP), (math.inf, 11.0, OWN), (13.0, 11.0, OWN)],
+)
+def test_the_crop_slows_by_hand(crop_kmh: float, limit: float, cause: int) -> None:
+    """By hand: 8 km/h in a lodged or thick crop, or one of which nothing is known."""
+    speed = climbing(0.0, crop_kmh=crop_kmh).lie.speed
+    assert middle(speed.limit_kmh) == limit
+    assert middle(speed.cause) == cause

@@ -48,11 +48,12 @@ def test_layers_are_cloud_optimised_named_and_unit_bearing(demo_out: Path) -> No
         assert file.descriptions == (
             "slope_pct", "slope_low_pct", "slope_high_pct", "aspect_deg", "across_pct",
             "side_slope_use", "sight_ahead_m", "speed_limit_kmh", "speed_cause", "wet_rank",
-            "above_drainage_m", "hollow_m", "looked_at", "level", "governing_cause",
+            "above_drainage_m", "hollow_m", "looked_at", "strike_rate", "wrap_rate", "forage_risk",
+            "consequence", "level", "governing_cause",
         )  # fmt: skip
         assert file.units[:4] == ("%", "%", "%", "deg")
         assert file.nodata == -9999.0
-        level = file.read(14, masked=True)
+        level = file.read(18, masked=True)
         assert set(np.unique(level.compressed())) <= set(range(len(LEVELS)))
         assert {"governing_cause", "speed_cause"} <= set(file.tags())
 
