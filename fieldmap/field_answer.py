@@ -183,7 +183,7 @@ def _answer(run: _Run, row: int, elevation: ElevationFile | None) -> FieldAnswer
     walked = looked_findings(field_id, layers, seen, tables=tables)
     told = [
         *mark_findings(field_id, marks, log_name=log_name, log_read=farm.log_read, tables=tables),
-        *met_told(done, area_ha=area_ha, sources=(log_name,), tables=tables),
+        *met_told(done, sources=(log_name,), tables=tables),
         *first_findings(field_id, first, walked, tables=tables),
         *walked,
         *left.told,
@@ -198,7 +198,7 @@ def _answer(run: _Run, row: int, elevation: ElevationFile | None) -> FieldAnswer
         reason=_reason(level, [*told, *settings]),
         findings=_ordered(told),
         settings=tuple(one.finding for one in settings),
-        set_up=done.set_up if done.for_knives(area_ha=area_ha, tables=tables) else None,
+        set_up=None if done.stony else done.set_up,
         to_change=_changes([*told, *settings]),
         ground=(*ground_sentences(layers, heights, tables), *first.left_out),
         marks=tuple(marks["hazard_id"]),

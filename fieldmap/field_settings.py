@@ -20,7 +20,7 @@ from fieldmap.machine import Machine
 from fieldmap.risk.left import Left
 from fieldmap.risk.lie import Lie, Site
 from fieldmap.risk.strike_cells import Struck
-from fieldmap.risk.strike_findings import strike_findings, too_many
+from fieldmap.risk.strike_findings import strike_findings, too_stony
 from fieldmap.risk.strikes import Things, joined
 from fieldmap.risk.things import left_things, logged_things
 from fieldmap.risk.told import Told
@@ -35,8 +35,9 @@ class Mowing(NamedTuple):
 
     ``known`` is the crop and the ground in words, ``things`` all that may be met, ``marks`` the
     logged ones among them, ``left`` what is reckoned to lie unseen, ``set_up`` the settings
-    compared, ``unlooked`` whether some source of things was not looked for well enough, ``wet``
-    whether water stood in the field, ``None`` when nobody said that.
+    compared, ``unlooked`` whether some source of things was not looked for well enough, ``stony``
+    whether the ground as it lies is not for knives, ``wet`` whether water stood in the field,
+    ``None`` when nobody said that.
     """
 
     known: Conditions
@@ -45,6 +46,7 @@ class Mowing(NamedTuple):
     left: Left
     set_up: SetUp
     unlooked: bool
+    stony: bool
     wet: bool | None
 
     @property
@@ -53,14 +55,6 @@ class Mowing(NamedTuple):
         if not self.set_up.advised:
             return math.nan, math.nan
         return self.set_up.cut_m, self.set_up.lift_m
-
-    def for_knives(self, *, area_ha: float, tables: Tables) -> bool:
-        """Whether a setting of the mower can be an answer to what lies there at all."""
-        best = self.set_up.best
-        if best is None:
-            return True
-        least = self.set_up.options[best].strikes[0]
-        return not too_many(least, area_ha, tables=tables)
 
     @property
     def struck(self) -> Struck:
@@ -109,21 +103,23 @@ def mowing(
     poorly = {
         one.source_of_things for one in left.estimates if one.looked_ha < enough * one.area_ha
     }
+    compared = set_up(
+        known,
+        machine,
+        things,
+        area_ha=float(record["area_ha"]),
+        missing=left.missing,
+        unlooked=_FLOOD in poorly,
+        tables=tables,
+    )
     return Mowing(
         known=known,
         things=things,
         marks=logged,
         left=left,
-        set_up=set_up(
-            known,
-            machine,
-            things,
-            area_ha=float(record["area_ha"]),
-            missing=left.missing,
-            unlooked=_FLOOD in poorly,
-            tables=tables,
-        ),
+        set_up=compared,
         unlooked=bool(poorly),
+        stony=too_stony(left, compared.cut_m, tables=tables),
         wet=True if flooded or "silt" in set(marks["kind"]) else None,
     )
 
@@ -153,7 +149,7 @@ def settings_told(
     field_id = done.known.field_id
     grade_pct, high_pct = climb_of(lie)
     set_up_told = done.set_up.told
-    if not done.for_knives(area_ha=area_ha, tables=tables):  # money says nothing there
+    if done.stony:  # money says nothing there
         set_up_told = tuple(one for one in set_up_told if one.finding.what != COMPARED)
     minutes = None if lie.heading is None else lie.heading.minutes
     return [
@@ -179,7 +175,7 @@ def settings_told(
     ]
 
 
-def met_told(done: Mowing, *, area_ha: float, sources: Sequence[str], tables: Tables) -> list[Told]:
+def met_told(done: Mowing, *, sources: Sequence[str], tables: Tables) -> list[Told]:
     """Strikes, wraps and things in the forage of one cut at the setting that is advised."""
     return strike_findings(
         done.known.field_id,
@@ -187,7 +183,7 @@ def met_told(done: Mowing, *, area_ha: float, sources: Sequence[str], tables: Ta
         done.left.missing,
         done.bar,
         unlooked=done.unlooked,
-        area_ha=area_ha,
+        stony=done.stony,
         sources=sources,
         tables=tables,
     )

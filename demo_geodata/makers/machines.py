@@ -71,9 +71,9 @@ road_speed_kmh = 30
 field_speed_kmh = 14
 side_slope_limit_pct = 20
 skid_shoes = [
-  { name = "base", cut_height_m = 0.045 },
-  { name = "middle", cut_height_m = 0.075 },
-  { name = "high", cut_height_m = 0.115 },
+  { name = "base", cut_height_m = 0.051 },
+  { name = "middle", cut_height_m = 0.076 },
+  { name = "high", cut_height_m = 0.102 },
 ]
 knives = ["low_lift", "high_lift"]
 knife_interval_ha = 40

@@ -26,6 +26,7 @@ from fieldmap.machine import Machine, SkidShoe
 from fieldmap.risk.told import Told
 from fieldmap.tables import Constant, Tables
 
+_SAY_DROUGHT = "Say in the boundary table whether the crop stood in a drought"
 NITRATE_CAUTION = (
     "WARNING: have the forage tested for nitrate by a certified lab before feeding, above all "
     "after drought; a taller cut is no proof. Limits differ by state: the veterinarian and the "
@@ -95,6 +96,9 @@ def _height(
 ) -> Told:
     level = level_of(field)
     reasons, change = _reasons(field, crop, limits, by_rule=advised is None), rough_change(field)
+    if in_drought(field) and field.drought is None:
+        level = "unknown"
+        change = change or _SAY_DROUGHT
     rough = field.rough is not False or field.soil
     picked = _shoe(field, machine, limits, advised)
     value, choice = limits.aim_m, ""
@@ -173,7 +177,7 @@ def _nitrate(field: Conditions, crop: Constant, limits: Limits) -> Told:
     change = ""
     if field.drought is None:
         why += " Nobody said whether it stood in a drought, which raises it."
-        change = "Say in the boundary table whether the crop stood in a drought"
+        change = _SAY_DROUGHT
     elif field.drought:
         why += " It stood in a drought, which raises it: test before anything is baled for feed."
     return Told(

@@ -13,7 +13,6 @@ from fieldmap.machine import Knife, SkidShoe
 from fieldmap.tables import Constant, Tables
 from fieldmap.units import shown
 
-_SLACK_M = 1e-6
 _DROUGHT = "cut_heights.drought_sorghum"
 
 
@@ -21,7 +20,8 @@ class Limits(NamedTuple):
     """The crop's range of cut heights (m, ``high_m`` infinite where it is open).
 
     ``tallest`` says why the tallest shoe in the range is taken whatever it costs; empty when
-    the cheapest may be. ``sources`` are the keys behind the range.
+    the cheapest may be. ``sources`` are the keys behind the range. ``slack_m`` is how closely a
+    bar can be set at all.
     """
 
     low_m: float
@@ -29,10 +29,11 @@ class Limits(NamedTuple):
     high_m: float
     tallest: str
     sources: tuple[str, ...]
+    slack_m: float = 1e-6
 
     def holds(self, cut_m: float) -> bool:
         """Whether a height lies in the range."""
-        return self.low_m - _SLACK_M <= cut_m <= self.high_m + _SLACK_M
+        return self.low_m - self.slack_m <= cut_m <= self.high_m + self.slack_m
 
 
 class Settings(NamedTuple):
@@ -58,7 +59,7 @@ def height_limits(field: Conditions, *, tables: Tables) -> Limits | None:
     ----------
     field : Conditions
     tables : Tables
-        ``cut_heights``.
+        ``cut_heights``, ``set_up.slack_m``.
 
     Notes
     -----
@@ -80,7 +81,8 @@ def height_limits(field: Conditions, *, tables: Tables) -> Limits | None:
         tallest = "most of the nitrate sits low in the stem"
     if not field.ground_known or field.unsure:
         tallest = "not all is known of what lies here"
-    return Limits(low, aim, high, tallest, tuple(dict.fromkeys(sources)))
+    slack_m = tables.number("set_up.slack_m")
+    return Limits(low, aim, high, tallest, tuple(dict.fromkeys(sources)), slack_m)
 
 
 def in_drought(field: Conditions) -> bool:

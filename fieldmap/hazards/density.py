@@ -276,6 +276,7 @@ def estimate(
     *,
     found: int,
     hits: int,
+    by_looking: int | None = None,
     tables: Tables,
 ) -> Estimate:
     """What is reckoned to lie unseen of one source of things in one zone.
@@ -290,6 +291,9 @@ def estimate(
         Area of each cell and chance that a thing lying there was seen; NaN is no chance.
     found, hits : int
         Things found in the zone, and times a machine hit something there.
+    by_looking : int, optional
+        How many of those found the looking accounts for; all when not given. What was found in
+        passing lies there, but says nothing of how many lie on a hectare.
     tables : Tables
 
     Raises
@@ -317,7 +321,8 @@ def estimate(
         )
     looked_ha, unseen_ha = looked_and_unseen_ha(area_m2, chance)
     before = belief_before(thing, tables=tables)
-    belief = after_looking(before, found=found, hits=hits, looked_ha=looked_ha)
+    counted = found if by_looking is None else by_looking
+    belief = after_looking(before, found=counted, hits=hits, looked_ha=looked_ha)
     left = left_unseen(belief, unseen_ha)
     return Estimate(
         source_of_things=thing,

@@ -161,6 +161,21 @@ class FieldLooking:
             found.setdefault(int(kept.sum()), ([], kept))[0].append(number)
         return list(found.values())
 
+    def walks_by_flood(
+        self, numbers: NDArray[np.int16]
+    ) -> list[tuple[list[int], shapely.Geometry]]:
+        """The walks that count after each flood, as lines; floods with the same ones together.
+
+        Parameters
+        ----------
+        numbers : ndarray of int
+            Floods, numbered from 1; 0 is dry ground.
+        """
+        return [
+            (held, shapely.multilinestrings(self.steps.xy[kept].reshape(-1, 2, 2)))
+            for held, kept in self._walks_by_flood(numbers)
+        ]
+
     def mean_chance(self, sweep_m: float) -> float:
         """Mean chance over the field that a thing of this sweep width was seen."""
         return float(self.chance(sweep_m).mean()) if self.walked else 0.0

@@ -113,7 +113,7 @@ def what_is_left(
         field_id,
         ground,
         looked.chance if looked.walked else lambda _sweep_m: nobody,
-        placed_marks(log, rows, looked, road),
+        placed_marks(log, rows, looked, road, tables=tables),
         stoniness=stoniness,
         sward_m=looked.sward_m,
         log_name=log.name,
@@ -282,6 +282,7 @@ def _reckoned(
         seen.chance,
         found=int(found.sum()),
         hits=int(marks.hits[found].sum()),
+        by_looking=None if marks.walked is None else int((found & marks.walked).sum()),
         tables=tables,
     )
     return bounded(one, tables[f"density.{part.thing}"], tables.number("density.prior_shape"))

@@ -13,6 +13,7 @@ import shapely
 from numpy.typing import NDArray
 
 from fieldmap.hazards import events as ev
+from fieldmap.hazards.chance import sweep_width_m
 from fieldmap.hazards.looked import FieldLooking
 from fieldmap.tables import Tables
 
@@ -64,7 +65,8 @@ class Marks(NamedTuple):
     """What was found in a field, as plain arrays of shape (marks,).
 
     ``flooded``, ``dry`` and ``road_edge`` say on which ground a mark may lie; one near a border
-    lies on both sides.
+    lies on both sides. ``walked`` says whether a walk that counts came near enough to show it,
+    ``None`` that all were found so.
     """
 
     kind: NDArray[np.object_]
@@ -72,6 +74,7 @@ class Marks(NamedTuple):
     flooded: NDArray[np.bool_]
     dry: NDArray[np.bool_]
     road_edge: NDArray[np.bool_]
+    walked: NDArray[np.bool_] | None = None
 
 
 def log_of(
@@ -241,9 +244,14 @@ def _counts(marks: gpd.GeoDataFrame, since: pd.Timestamp) -> NDArray[np.bool_]:
 
 
 def placed_marks(
-    log: Log, rows: NDArray[np.intp], looked: FieldLooking, road: shapely.Geometry | None
+    log: Log,
+    rows: NDArray[np.intp],
+    looked: FieldLooking,
+    road: shapely.Geometry | None,
+    *,
+    tables: Tables,
 ) -> Marks:
-    """On which ground each mark of a field may lie.
+    """On which ground each mark of a field may lie, and whether the walks account for it.
 
     Parameters
     ----------
@@ -254,6 +262,8 @@ def placed_marks(
         Whose floods count.
     road : shapely geometry or None
         As :func:`road_zone` gives it.
+    tables : Tables
+        Sweep widths of the kinds.
     """
     shapes, within = log.shapes[rows], log.within_m[rows]
     wet = _wet(looked)
@@ -266,7 +276,34 @@ def placed_marks(
         flooded=shapely.dwithin(shapes, wet, within),
         dry=shapely.dwithin(shapes, dry, within),
         road_edge=none if road is None else shapely.dwithin(shapes, road, within),
+        walked=_walked(shapes, within, log.kind[rows], looked, tables),
     )
+
+
+def _walked(
+    shapes: NDArray[np.object_],
+    within_m: NDArray[np.float64],
+    kinds: NDArray[np.object_],
+    looked: FieldLooking,
+    tables: Tables,
+) -> NDArray[np.bool_]:
+    """Marks that lie within half their sweep width, and their own error, of a walk that counts.
+
+    What was marked in passing, where nobody walked, says that it lies there and no more: it tells
+    nothing of how many lie on a hectare.
+    """
+    near = np.zeros(len(shapes), bool)
+    if not looked.walked or len(shapes) == 0:
+        return near
+    widths = {kind: sweep_width_m(str(kind), looked.sward_m, tables) for kind in set(kinds)}
+    reach = within_m + np.array([widths[kind] / 2.0 for kind in kinds])
+    flood = np.zeros(len(shapes), np.int16)
+    for number, one in enumerate(looked.floods, 1):
+        flood[shapely.dwithin(shapes, one.ground, within_m)] = number
+    for numbers, lines in looked.walks_by_flood(np.unique(flood)):
+        here = np.isin(flood, numbers)
+        near[here] = shapely.dwithin(shapes[here], lines, reach[here])
+    return near
 
 
 def who_saw(

@@ -10,9 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fieldmap.finding import Finding, Level
-from fieldmap.risk.left_words import few
+from fieldmap.risk.left import Left
+from fieldmap.risk.left_words import STONES, few
 from fieldmap.risk.matrix import GRAVE, Rated, rated
 from fieldmap.risk.strikes import Things, kept, met
+from fieldmap.risk.things import left_things
 from fieldmap.risk.told import Told
 from fieldmap.tables import Tables
 
@@ -69,7 +71,7 @@ def strike_findings(
     bar: tuple[float, float],
     *,
     unlooked: bool,
-    area_ha: float,
+    stony: bool = False,
     sources: Sequence[str] = (),
     tables: Tables,
 ) -> list[Told]:
@@ -86,9 +88,8 @@ def strike_findings(
         Height of the bar, and how far below it the knives reach for light things; NaN unknown.
     unlooked : bool
         Whether ground that counts was not looked at.
-    area_ha : float
-        The field's area: where even the low end of the strikes is too many on a hectare, the
-        ground as it lies is not for knives.
+    stony : bool
+        Whether the ground as it lies is not for knives (:func:`too_stony`).
     sources : sequence of str
         Where the things come from: the log's name, the sources of what is left.
     tables : Tables
@@ -114,7 +115,7 @@ def strike_findings(
         ends = held[0].sum(axis=0).tolist()
         change, choice = "", ""
         level = _level(kinds, bool(unknown) or unlooked, tables)
-        beyond = outcome.what == STRIKES and too_many(ends[0], area_ha, tables=tables)
+        beyond = stony and outcome.what == STRIKES
         if beyond:
             level, change, choice = "stop", _NOT_FOR_KNIVES, "not for knives as it lies"
         finding = Finding(
@@ -135,9 +136,29 @@ def strike_findings(
     return told
 
 
-def too_many(least: float, area_ha: float, *, tables: Tables) -> bool:
-    """Whether so many strikes are reckoned at least that no setting of the mower answers them."""
-    return least >= tables.number("strikes.too_many_per_ha") * area_ha
+def too_stony(left: Left, cut_m: float, *, tables: Tables) -> bool:
+    """Whether a field's stones are too many for any setting of the mower.
+
+    Parameters
+    ----------
+    left : Left
+    cut_m : float
+        Cut height; NaN counts as the tallest of the law of heights, so that nothing is struck.
+    tables : Tables
+        ``strikes.too_many_per_ha``; ``density.stones_*``, of which the least number of the class
+        counts on ground not looked at; ``unseen_heights``, ``knives.following_error``.
+    """
+    for one in left.estimates:
+        row = tables[f"density.{one.source_of_things}"]
+        if not one.source_of_things.startswith(STONES) or row.low is None:
+            continue
+        unseen = one.area_ha - one.looked_ha
+        counted = one._replace(left_low=0.0, left=row.low * unseen, left_high=row.low * unseen)
+        stones = left_things([counted], tables=tables)
+        struck = met(stones, np.array([cut_m]), np.zeros(1), tables=tables).strikes[0, :, 1].sum()
+        if struck >= tables.number("strikes.too_many_per_ha") * one.area_ha:
+            return True
+    return False
 
 
 class _Share(NamedTuple):

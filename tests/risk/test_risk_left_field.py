@@ -165,11 +165,30 @@ def test_a_mark_near_a_border_counts_on_both_sides_by_hand() -> None:
     log = ready(marks(*({"place": at(x, 30)} for x in (10, 45, 55, 90))))
     rows = marks_of_field(FIELD, log)
     road = shapely.box(WEST + 80, SOUTH, WEST + 90, SOUTH + 60)
-    got = placed_marks(log, rows, looked, road)
+    got = placed_marks(log, rows, looked, road, tables=TABLES)
     assert got.flooded.tolist() == [True, True, True, False]
     assert got.dry.tolist() == [False, True, True, True]
     assert got.road_edge.tolist() == [False, False, False, True]
-    assert placed_marks(log, rows, looked, None).road_edge.tolist() == [False] * 4
+    assert placed_marks(log, rows, looked, None, tables=TABLES).road_edge.tolist() == [False] * 4
+
+
+def test_what_was_marked_in_passing_tells_nothing_of_the_rest_by_hand() -> None:
+    """By hand: a line walked at x = 30; a find 5 m beside it is the walk's own, one 60 m off not.
+
+    Forty more marks where nobody walked are found all right, and leave as much unseen as before.
+    """
+    looked = seen({30.0: 1}, shapely.Polygon())
+    log = ready(marks(*({"kind": "stone", "place": at(x, 30)} for x in (35, 90))))
+    rows = marks_of_field(FIELD, log)
+    assert placed_marks(log, rows, looked, None, tables=TABLES).walked.tolist() == [True, False]
+    few = ready(marks({"kind": "stone", "place": at(35, 30)}))
+    many = ready(marks(*({"kind": "stone", "place": at(x, 30)} for x in (35, *[90] * 40))))
+    one, other = (
+        what_is_left("F", looked, held, None, stoniness=1.0, tables=TABLES).estimates[0]
+        for held in (few, many)
+    )
+    assert (one.found, other.found) == (1, 41)
+    assert other.left == one.left
 
 
 def test_a_find_counts_on_its_own_ground_only_by_hand() -> None:

@@ -25,7 +25,7 @@ def told(
     unlooked: bool = False,
     cut_m: float = 0.08,
     lift_m: float = 0.01,
-    area_ha: float = 4.0,
+    stony: bool = False,
     tables: Tables = TABLES,
 ) -> list[Told]:
     """The three findings' Told."""
@@ -35,7 +35,7 @@ def told(
         missing,
         (cut_m, lift_m),
         unlooked=unlooked,
-        area_ha=area_ha,
+        stony=stony,
         sources=("hazards.gpkg",),
         tables=tables,
     )
