@@ -35,7 +35,7 @@ _ROOMS = {
     "plan_search": "fieldmap.search",
     "survey_slopes": "fieldmap.survey",
     "take_in": "fieldmap.intake",
-    "what_if": "fieldmap.what_if",
+    "what_if": "fieldmap.supposing",
     "write_assessment": "fieldmap.write",
     "write_move": "fieldmap.write",
     "write_search": "fieldmap.write",
@@ -66,9 +66,9 @@ if TYPE_CHECKING:
     from fieldmap.intake import take_in
     from fieldmap.journey import plan_move
     from fieldmap.search import plan_search
+    from fieldmap.supposing import what_if
     from fieldmap.survey import survey_slopes
     from fieldmap.tables import load_tables
-    from fieldmap.what_if import what_if
     from fieldmap.write import (
         write_assessment,
         write_move,

@@ -24,7 +24,7 @@ FLOORS: dict[str, float] = {
     "field_answer": 4.55, "summary": 4.57,
     "intake": 4.6, "logbook": 4.6, "search": 4.6, "assessment": 4.6, "journey": 4.6,
     "survey": 4.6,
-    "paper_marks": 4.65, "what_changed": 4.65, "what_if": 4.7,
+    "paper_marks": 4.65, "what_changed": 4.65, "supposing": 4.7,
     "write": 5,
     "cli": 7,
 }  # fmt: skip

@@ -20,7 +20,7 @@ from fieldmap.cli.options import (
 from fieldmap.cli.reply import Reply, columns, err
 
 if TYPE_CHECKING:
-    from fieldmap.what_if import WhatIf
+    from fieldmap.supposing import WhatIf
 
 _SHOWN = 40
 
@@ -70,7 +70,7 @@ def what_if(
     del json, debug, strict
     from fieldmap.cli.day import asked_day
     from fieldmap.farm import load_farm
-    from fieldmap.what_if import what_if as asked_twice
+    from fieldmap.supposing import what_if as asked_twice
     from fieldmap.write.what_if import what_if_json, write_what_if
 
     farm = load_farm(folder)

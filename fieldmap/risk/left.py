@@ -217,14 +217,14 @@ def _reckon(
             )
             left = left._replace(
                 told=[*left.told, told],
-                estimates=(*left.estimates, _with_nameless(one, most)),
+                estimates=(*left.estimates, _with_high_ends(one, most)),
                 sweeps_m=(*left.sweeps_m, seen.sweep_m),
             )
     return left
 
 
-def _with_nameless(one: Estimate, most: Estimate) -> Estimate:
-    """The estimate with the high ends that count what nobody could name; they hold the mean."""
+def _with_high_ends(one: Estimate, most: Estimate) -> Estimate:
+    """The estimate with the high ends of another that counts more; they hold the mean."""
     return one._replace(
         density_high=max(one.density, most.density, one.density_high, most.density_high),
         left_high=max(one.left, most.left, one.left_high, most.left_high),
@@ -274,18 +274,30 @@ def _reckoned(
     marks: Marks,
     tables: Tables,
 ) -> Estimate:
+    """What is left of one source; what was marked in passing moves the high ends alone.
+
+    Nobody knows how much ground was looked at when it was marked, so that it may be all there is,
+    or the little that somebody came by.
+    """
     found = part.here & np.isin(marks.kind.astype(str), [_name(row) for row in kinds])
-    one = estimate(
-        part.thing,
-        part.zone,
-        ground.area_m2[part.where],
-        seen.chance,
-        found=int(found.sum()),
-        hits=int(marks.hits[found].sum()),
-        by_looking=None if marks.walked is None else int((found & marks.walked).sum()),
-        tables=tables,
-    )
-    return bounded(one, tables[f"density.{part.thing}"], tables.number("density.prior_shape"))
+    row, shape = tables[f"density.{part.thing}"], tables.number("density.prior_shape")
+
+    def reckoned(by_looking: int | None) -> Estimate:
+        one = estimate(
+            part.thing,
+            part.zone,
+            ground.area_m2[part.where],
+            seen.chance,
+            found=int(found.sum()),
+            hits=int(marks.hits[found].sum()),
+            by_looking=by_looking,
+            tables=tables,
+        )
+        return bounded(one, row, shape)
+
+    if marks.walked is None or marks.walked[found].all():
+        return reckoned(None)
+    return _with_high_ends(reckoned(int((found & marks.walked).sum())), reckoned(None))
 
 
 def bounded(one: Estimate, row: Constant, shape: float) -> Estimate:

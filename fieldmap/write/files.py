@@ -190,6 +190,7 @@ def fields_json(assessment: Assessment) -> dict[str, Any]:
                 **row,
                 "findings": [finding.as_dict() for finding in answer.findings],
                 "settings": [finding.as_dict() for finding in answer.settings],
+                "set_up": None if answer.set_up is None else answer.set_up.as_dict(),
                 "to_change": list(answer.to_change),
                 "ground": list(answer.ground),
                 "hazards": list(answer.marks),

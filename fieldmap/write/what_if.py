@@ -10,8 +10,8 @@ import pandas as pd
 
 from fieldmap import JSON_SCHEMA
 from fieldmap.machine import Machine
+from fieldmap.supposing import WhatIf
 from fieldmap.what_changed import CHOICES, FindingChange
-from fieldmap.what_if import WhatIf
 from fieldmap.write.files import plain
 from fieldmap.write.outputs import Outputs
 from fieldmap.write.what_if_items import choices_of, figures_of

@@ -7,9 +7,9 @@ from typing import Any
 
 from fieldmap import __version__
 from fieldmap.machine import Machine
+from fieldmap.supposing import WhatIf
 from fieldmap.units import System
 from fieldmap.what_changed import CHANGES, FindingChange
-from fieldmap.what_if import WhatIf
 from fieldmap.write.frame import render
 from fieldmap.write.page_findings import answer, footnotes, said, signal, source_list
 from fieldmap.write.payload import described, named

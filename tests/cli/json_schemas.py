@@ -5,6 +5,7 @@ from __future__ import annotations
 from json_hazards import HAZARD_RESULTS, PICK_UP
 from json_ledger import ledger_results
 from json_search import SEARCH
+from json_set_up import MET, SET_UP
 from json_slopes import DRIVING, FIRST_PLACES, SLOPES
 from json_what_if import WHAT_IF
 from json_words import (
@@ -111,8 +112,10 @@ FIELD = {
     "skid_shoe": text("skid shoe that gives it", maybe=True),
     "knife": text("knife advised", maybe=True),
     "conditioner": text("conditioner advised", maybe=True),
+    **MET,
     "findings": each("about the ground and what lies on it", FINDING),
-    "settings": each("about the mower", FINDING),
+    "settings": each("about the mower, in the order in which it is set", FINDING),
+    "set_up": SET_UP,
     "to_change": each("what would change the answer", text("")),
     "ground": each("what the heights can and cannot show", text("")),
     "hazards": each("ids of the hazards that reach it", text("")),

@@ -50,6 +50,7 @@ def test_by_hand_a_whole_farm_from_files(run: Run, demo_geodata: Path, tmp_path:
     notes = printed.err.splitlines()
     assert [note.split(":")[1].split(" (")[0].strip() for note in notes] == [
         "no hazard log",
+        "no ledger",
         "no tracks in farm.toml",
     ]
     held = tomllib.loads((folder / "farm.toml").read_text("utf-8"))

@@ -15,6 +15,7 @@ import fieldmap
 CALLS = {
     "load_tables", "load_farm", "check_farm", "take_in", "assess", "plan_move", "plan_search",
     "survey_slopes", "write_assessment", "write_move", "write_search", "write_survey",
+    "what_if", "write_what_if",
 }  # fmt: skip
 
 

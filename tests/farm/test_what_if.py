@@ -22,8 +22,8 @@ from fieldmap.farm import Farm, load_farm
 from fieldmap.finding import rank
 from fieldmap.intake import take_in
 from fieldmap.logbook import Word, clear
+from fieldmap.supposing import MARK_CAUTION, WhatIf, what_if
 from fieldmap.tables import load_tables
-from fieldmap.what_if import MARK_CAUTION, WhatIf, what_if
 
 MACHINE = "pull-39"
 NOON = datetime(2026, 6, 9, 17, tzinfo=UTC)
@@ -145,14 +145,14 @@ def test_referee_another_machine_is_that_machine(demo: Farm) -> None:
 
 
 def test_by_hand_one_shoe_alone_gives_its_cut_height(demo: Farm) -> None:
-    """By hand: the base shoe of machines.toml cuts at 0.045 m, on S8 the middle one is advised."""
+    """By hand: the base shoe of machines.toml cuts at 0.051 m, on S8 the middle one is advised."""
     found = what_if(demo, day=DAY, machine_id=MACHINE, field_ids=["S8"], shoe="base")
     one = row(found, "S8")
-    assert (one["skid_shoe_after"], one["cut_height_m_after"]) == ("base", 0.045)
+    assert (one["skid_shoe_after"], one["cut_height_m_after"]) == ("base", 0.051)
     machine = found.after.machine
     assert machine is not None
     assert [shoe.name for shoe in machine.skid_shoes] == [machine.fitted_shoe] == ["base"]
-    assert "1.8 in" in found.assumed[0]
+    assert "2.0 in" in found.assumed[0]
 
 
 def test_by_hand_knives_alone(demo: Farm, small: Farm) -> None:

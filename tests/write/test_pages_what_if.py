@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from page_pieces import SOURCES
 
-from fieldmap.what_if import MACHINE_CAUTION, MARK_CAUTION
+from fieldmap.supposing import MACHINE_CAUTION, MARK_CAUTION
 from fieldmap.write.what_if_items import figures_shown, level_words
 from fieldmap.write.what_if_page import DETAILED, what_if_page
 
