@@ -294,10 +294,10 @@ def test_by_hand_pictures_come_along_once(tmp_path: Path) -> None:
 def test_property_any_note_comes_back_as_it_went_in(
     tmp_path_factory: pytest.TempPathFactory, notes: list[str]
 ) -> None:
-    """Property: letter by letter; blanks alone are no note, and then finds may be alike."""
+    """Property: letter by letter; blanks alone are no note."""
     log = tmp_path_factory.mktemp("log") / "hazards.gpkg"
     append(log, adds(*({"note": note} for note in notes)))
-    told = {"" if note.isspace() else note for note in notes}
+    told = ["" if note.isspace() else note for note in notes]
     assert sorted(standing(read_events(log), tables=TABLES)["note"]) == sorted(told)
 
 
