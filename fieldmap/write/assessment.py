@@ -19,6 +19,7 @@ import shapely
 from fieldmap import JSON_SCHEMA, __version__
 from fieldmap.assessment import Assessment
 from fieldmap.farm import FARM_FILE, Farm
+from fieldmap.farm_files import ledger_name
 from fieldmap.field_answer import FieldAnswer
 from fieldmap.finding import LEVELS
 from fieldmap.read.vectors import split_layer
@@ -206,6 +207,7 @@ def input_files(farm: Farm) -> Iterator[Path]:
         files.road_checks,
         files.machines,
         files.hazards,
+        ledger_name(farm.settings),
         files.flood,
     ):
         path = None if name is None else farm.folder / split_layer(name)[0]
