@@ -5,12 +5,14 @@ from __future__ import annotations
 import dataclasses
 from contextlib import nullcontext
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
+from numpy.typing import NDArray
 from pyproj import CRS
 
 from fieldmap.crs import WGS84
@@ -89,12 +91,23 @@ class Farm:
         self, field_id: str, ground: shapely.Geometry
     ) -> tuple[str, tuple[float, float]] | None:
         """Name and place (metric) of the field's gate nearest to some ground; ``None`` without."""
-        gates = self.gates[self.gates["field_id"] == field_id].sort_values("gate_id")
-        if gates.empty:
+        gates = self._gates_of.get(field_id)
+        if gates is None:
             return None
-        away = np.nan_to_num(shapely.distance(gates.geometry.to_numpy(), ground))
-        row = gates.iloc[int(np.argmin(np.round(away, 3)))]
-        return str(row["gate_id"]), (float(row.geometry.x), float(row.geometry.y))
+        names, points = gates
+        away = np.nan_to_num(shapely.distance(points, ground))
+        nearest = int(np.argmin(np.round(away, 3)))
+        point = points[nearest]
+        return str(names[nearest]), (float(point.x), float(point.y))
+
+    @cached_property
+    def _gates_of(self) -> dict[str, tuple[list[str], NDArray[np.object_]]]:
+        """Names and places of each field's gates, by name."""
+        gates = self.gates.sort_values("gate_id", kind="stable")
+        return {
+            str(field_id): (rows["gate_id"].tolist(), rows.geometry.to_numpy())
+            for field_id, rows in gates.groupby("field_id")
+        }
 
     def with_flood(self, flood: gpd.GeoDataFrame, note: str) -> Farm:
         """The farm with other flooded ground, and a note on where that comes from."""

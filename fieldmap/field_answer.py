@@ -6,12 +6,15 @@ from collections.abc import Iterable
 from contextlib import nullcontext
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time
+from functools import cached_property
 from typing import Any, NamedTuple
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
+from numpy.typing import NDArray
+from rasterio import Env
 
 from fieldmap.advice.set_up import SetUp
 from fieldmap.crs import moved
@@ -22,7 +25,7 @@ from fieldmap.finding import Finding, Level, rank, worst
 from fieldmap.grid import Grid
 from fieldmap.hazards.fold import fold
 from fieldmap.hazards.looked import FieldLooking, Looking, field_looking, looking
-from fieldmap.hazards.pick_up import pick_up
+from fieldmap.hazards.pick_up import GIVEN, Picked, picked
 from fieldmap.hazards.reach import reach_m, reached
 from fieldmap.ledger import knives_on
 from fieldmap.machine import Machine
@@ -38,7 +41,7 @@ from fieldmap.risk.marks import looked_findings, mark_findings
 from fieldmap.risk.place_findings import first_findings
 from fieldmap.risk.told import Told
 from fieldmap.risk.water import FarmWater
-from fieldmap.risk.zones import zones
+from fieldmap.risk.zones import Zones, zones_of
 
 _MOST_MARGIN_M = 1000.0  # more ground round a field than this is not read, whatever a farm asks for
 
@@ -53,9 +56,8 @@ class FieldAnswer:
     ``level`` is the worst of both, ``reason`` the sentence behind it, ``to_change`` what a
     person can do that would change the answer. ``marks`` are ids of the hazards that reach the
     field; ``elevation`` is the window the slopes came from. ``seen`` gives the chance that a thing
-    was seen, cell by cell; it works that out when it is asked. ``pick_up`` is the list to walk
-    with (:func:`fieldmap.hazards.pick_up.pick_up`), ``first_places`` where to look first after a
-    flood (:func:`fieldmap.risk.first_places.first_places`).
+    was seen, cell by cell; it works that out when it is asked. ``zones``, ``pick_up`` and
+    ``first_places`` are tables that are made when they are asked for.
     """
 
     field_id: str
@@ -70,22 +72,39 @@ class FieldAnswer:
     layers: Layers
     seen: FieldLooking
     elevation: Grid
-    zones: gpd.GeoDataFrame
-    pick_up: pd.DataFrame
-    first_places: gpd.GeoDataFrame
+    zone_shapes: Zones
+    picked: Picked
+    first: FirstPlaces
+
+    @cached_property
+    def zones(self) -> gpd.GeoDataFrame:
+        """The zones to act on (:func:`fieldmap.risk.zones.zones`)."""
+        return self.zone_shapes.table()
+
+    @cached_property
+    def pick_up(self) -> pd.DataFrame:
+        """The list to walk with (:func:`fieldmap.hazards.pick_up.pick_up`)."""
+        return self.picked.table()
+
+    @cached_property
+    def first_places(self) -> gpd.GeoDataFrame:
+        """Where to look first after a flood (:func:`fieldmap.risk.first_places.first_places`)."""
+        return self.first.table
 
 
-class _Run(NamedTuple):
+class Ready(NamedTuple):
     """What the fields of a run share, made ready once.
 
-    ``marks`` are the standing hazards grown by their reach, ``places`` the same as they lie.
+    ``marks`` are the standing hazards: id, kind and height, and as geometry the ground they reach;
+    ``places`` are their shapes as they lie, ``listed`` what the list to walk with asks of them.
     """
 
     farm: Farm
     machine: Machine | None
     walks: Looking
-    places: gpd.GeoDataFrame
-    marks: gpd.GeoDataFrame
+    places: NDArray[np.object_]
+    listed: dict[str, NDArray[Any]]
+    marks: pd.DataFrame
     tree: shapely.STRtree
     log: Log
     roads: Roads | None
@@ -118,10 +137,18 @@ def asked_of(farm: Farm, machine: Machine | None, day: date) -> Asked:
     return Asked(farm, history, water, machine, day)
 
 
-def answer_fields(asked: Asked, rows: Iterable[int]) -> list[FieldAnswer]:
-    """The answers for some rows of the farm's fields."""
-    run = _run(asked)
-    with asked.farm.open_elevation() or nullcontext() as elevation:
+def answer_rows(run: Ready, rows: Iterable[int]) -> list[FieldAnswer]:
+    """The answers for some rows of the farm's fields.
+
+    Parameters
+    ----------
+    run : Ready
+        As :func:`ready` gives it.
+    rows : iterable of int
+        Places in the table of fields.
+    """
+    # one setting of GDAL for all fields: each call that finds none would make its own
+    with Env.from_defaults(), run.farm.open_elevation() or nullcontext() as elevation:
         return [_answer(run, row, elevation) for row in rows]
 
 
@@ -139,19 +166,21 @@ def _evening(farm: Farm, day: date) -> datetime:
     return datetime.combine(day, time.max, farm.settings.zone())
 
 
-def _run(asked: Asked) -> _Run:
+def ready(asked: Asked) -> Ready:
+    """What all fields of a question share, made once for :func:`answer_rows`."""
     farm, machine, tables = asked.farm, asked.machine, asked.farm.tables
     evening = _evening(farm, asked.day)
     history = asked.history if farm.log_read else None
-    grown = reached(farm.hazards, reach_m(farm.hazards, machine, tables=tables))
+    grown = reached(farm.hazards, reach_m(farm.hazards, machine, tables=tables)).to_numpy()
     name = farm.settings.files.hazards
-    return _Run(
+    return Ready(
         farm=farm,
         machine=machine,
         walks=looking(farm.tracks, farm.flood, day=evening, tables=tables),
-        places=farm.hazards,
-        marks=farm.hazards.set_geometry(grown),
-        tree=shapely.STRtree(grown.to_numpy()),
+        places=farm.hazards.geometry.to_numpy(),
+        listed={name: farm.hazards[name].to_numpy() for name in GIVEN},
+        marks=pd.DataFrame(farm.hazards[["hazard_id", "kind", "height_m"]]).assign(geometry=grown),
+        tree=shapely.STRtree(grown),
         log=log_of(name, farm.events, history, day=evening, tables=tables),
         roads=roads_of(None if farm.roads is None else farm.roads.edges, tables=tables),
         water=asked.water,
@@ -160,13 +189,13 @@ def _run(asked: Asked) -> _Run:
     )
 
 
-def _answer(run: _Run, row: int, elevation: ElevationFile | None) -> FieldAnswer:
+def _answer(run: Ready, row: int, elevation: ElevationFile | None) -> FieldAnswer:
     farm, machine, tables = run.farm, run.machine, run.farm.tables
     record = farm.fields.iloc[row]
     field, field_id = record.geometry, record["field_id"]
     heights = _heights(run, field, elevation)
     near = np.sort(run.tree.query(field, predicate="intersects"))
-    marks = run.marks.iloc[near]
+    marks = run.marks.take(near)
     seen = field_looking(field, run.walks, sward_m=record["sward_m"])
     stony, area_ha = record["stoniness"], float(record["area_ha"])
     left = what_is_left(field_id, seen, run.log, run.roads, stoniness=stony, tables=tables)
@@ -198,36 +227,36 @@ def _answer(run: _Run, row: int, elevation: ElevationFile | None) -> FieldAnswer
         reason=_reason(level, [*told, *settings]),
         findings=_ordered(told),
         settings=tuple(one.finding for one in settings),
-        set_up=None if done.stony else done.set_up,
+        set_up=None if done.stony.beyond else done.set_up,
         to_change=_changes([*told, *settings]),
         ground=(*ground_sentences(layers, heights, tables), *first.left_out),
         marks=tuple(marks["hazard_id"]),
         layers=layers,
         seen=seen.light(),
         elevation=heights.grid,
-        zones=zones(field_id, field, layers, crs=farm.crs, tables=tables),
-        pick_up=_pick_up(run, field_id, field, run.places.iloc[near]),
-        first_places=first.table,
+        zone_shapes=zones_of(field_id, field, layers, crs=farm.crs, tables=tables),
+        picked=_picked(run, field_id, field, near),
+        first=first,
     )
 
 
-def _pick_up(
-    run: _Run, field_id: str, field: shapely.Geometry, marks: gpd.GeoDataFrame
-) -> pd.DataFrame:
+def _picked(run: Ready, field_id: str, field: shapely.Geometry, near: NDArray[np.intp]) -> Picked:
     """The list to walk with, from the gate, or from the rim nearest to the marks."""
-    lying = shapely.union_all(marks.geometry.to_numpy())
-    start = run.farm.gate_near(field_id, field if lying.is_empty else lying)
+    shapes = run.places[near]
+    lying = shapely.union_all(shapes)
+    aim = field if lying.is_empty else lying
+    start = run.farm.gate_near(field_id, aim)
     if start is None:
-        rim = shapely.boundary(field)
-        point = shapely.get_point(shapely.shortest_line(rim, field if lying.is_empty else lying), 0)
+        point = shapely.get_point(shapely.shortest_line(shapely.boundary(field), aim), 0)
         start_xy = (point.x, point.y)
     else:
         start_xy = start[1]
-    return pick_up(marks, start_xy=start_xy, tables=run.farm.tables)
+    given = {name: held[near] for name, held in run.listed.items()}
+    return picked(given, shapes, crs=run.farm.crs, start_xy=start_xy, tables=run.farm.tables)
 
 
 def _first_places(
-    run: _Run, field: shapely.Geometry, seen: FieldLooking, layers: Layers, heights: Heights
+    run: Ready, field: shapely.Geometry, seen: FieldLooking, layers: Layers, heights: Heights
 ) -> FirstPlaces:
     tables = run.farm.tables
     return first_places(
@@ -245,7 +274,7 @@ def _rough(stoniness: Any) -> bool | None:
     return None if pd.isna(stoniness) else bool(stoniness > 0)
 
 
-def _heights(run: _Run, field: shapely.Geometry, elevation: ElevationFile | None) -> Heights:
+def _heights(run: Ready, field: shapely.Geometry, elevation: ElevationFile | None) -> Heights:
     """Elevation over a field and some ground round it, for hollows and edges."""
     farm = run.farm
     if elevation is None:

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, NamedTuple
 
 import geopandas as gpd
+import numpy as np
 
 from fieldmap.advice.compared import COMPARED
 from fieldmap.advice.conditions import Conditions, conditions
@@ -20,14 +21,12 @@ from fieldmap.machine import Machine
 from fieldmap.risk.left import Left
 from fieldmap.risk.lie import Lie, Site
 from fieldmap.risk.strike_cells import Struck
-from fieldmap.risk.strike_findings import strike_findings, too_stony
+from fieldmap.risk.strike_findings import ByClass, by_class, strike_findings
 from fieldmap.risk.strikes import Things, joined
 from fieldmap.risk.things import left_things, logged_things
 from fieldmap.risk.told import Told
 from fieldmap.risk.water import FarmWater
 from fieldmap.tables import Tables
-
-_FLOOD = "flood_debris"
 
 
 class Mowing(NamedTuple):
@@ -36,7 +35,7 @@ class Mowing(NamedTuple):
     ``known`` is the crop and the ground in words, ``things`` all that may be met, ``marks`` the
     logged ones among them, ``left`` what is reckoned to lie unseen, ``set_up`` the settings
     compared, ``unlooked`` whether some source of things was not looked for well enough, ``stony``
-    whether the ground as it lies is not for knives, ``wet`` whether water stood in the field,
+    what the stoniness class by itself means, ``wet`` whether water stood in the field,
     ``None`` when nobody said that.
     """
 
@@ -46,7 +45,7 @@ class Mowing(NamedTuple):
     left: Left
     set_up: SetUp
     unlooked: bool
-    stony: bool
+    stony: ByClass
     wet: bool | None
 
     @property
@@ -59,7 +58,9 @@ class Mowing(NamedTuple):
     @property
     def struck(self) -> Struck:
         """What the field's cells are reckoned with."""
-        return Struck(self.left, self.marks, *self.bar)
+        held = self.set_up
+        taller = any(one.inside and one.cut_m > held.cut_m + 1e-6 for one in held.options)
+        return Struck(self.left, self.marks, *self.bar, taller)
 
     def site(self, water: FarmWater | None, *, stony: bool | None, tables: Tables) -> Site:
         """What the lie of the land wants to know of the field."""
@@ -109,7 +110,7 @@ def mowing(
         things,
         area_ha=float(record["area_ha"]),
         missing=left.missing,
-        unlooked=_FLOOD in poorly,
+        unlooked=bool(poorly),
         tables=tables,
     )
     return Mowing(
@@ -119,7 +120,7 @@ def mowing(
         left=left,
         set_up=compared,
         unlooked=bool(poorly),
-        stony=too_stony(left, compared.cut_m, tables=tables),
+        stony=by_class(left, compared.cut_m, tables=tables),
         wet=True if flooded or "silt" in set(marks["kind"]) else None,
     )
 
@@ -149,7 +150,7 @@ def settings_told(
     field_id = done.known.field_id
     grade_pct, high_pct = climb_of(lie)
     set_up_told = done.set_up.told
-    if done.stony:  # money says nothing there
+    if done.stony.beyond:  # money says nothing there
         set_up_told = tuple(one for one in set_up_told if one.finding.what != COMPARED)
     minutes = None if lie.heading is None else lie.heading.minutes
     return [
@@ -167,12 +168,23 @@ def settings_told(
         *field_speed_findings(field_id, lie.speed, lie.inside, work=lie.work, tables=tables),
         *work_rate_findings(
             field_id,
-            machine,
+            _as_driven(machine, lie),
             area_ha=area_ha,
             run_minutes=minutes,
             tables=tables,
         ),
     ]
+
+
+def _as_driven(machine: Machine | None, lie: Lie) -> Machine | None:
+    """The machine at the speed that half of the field allows, where that is under its own."""
+    limit = lie.speed.limit_kmh[lie.inside]
+    if machine is None or machine.field_speed_kmh is None or not np.isfinite(limit).any():
+        return machine
+    usual = float(np.nanmedian(limit))
+    if not 0.0 < usual < machine.field_speed_kmh:
+        return machine
+    return machine.model_copy(update={"field_speed_kmh": usual})
 
 
 def met_told(done: Mowing, *, sources: Sequence[str], tables: Tables) -> list[Told]:

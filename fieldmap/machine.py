@@ -17,6 +17,10 @@ Metres = Annotated[float, Field(gt=0, lt=60)]
 Kilograms = Annotated[float, Field(gt=0, lt=100_000)]
 
 
+_LEAST_KPA = 40.0  # no tyre of such a machine runs on less; figures under it are psi
+_MASS_SLACK = 0.15  # of the mass: weighed full or empty, on other days
+
+
 class _Part(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
@@ -102,6 +106,20 @@ class Machine(_Part):
         ):
             if len(set(names)) != len(names):
                 raise ValueError(f"two {label} have the same name: {', '.join(names)}")
+        return self
+
+    @model_validator(mode="after")
+    def _parts_fit_together(self) -> Machine:
+        wrong = [
+            f"inflation_kpa = {tyre.inflation_kpa:g} looks like psi; 1 psi is 6.9 kPa"
+            for tyre in self.tyres
+            if tyre.inflation_kpa is not None and tyre.inflation_kpa < _LEAST_KPA
+        ]
+        carried = sum(axle.mass_kg for axle in self.axles)
+        if self.mass_kg and carried > (1.0 + _MASS_SLACK) * self.mass_kg:
+            wrong.append(f"the axles carry {carried:g} kg, and mass_kg says {self.mass_kg:g}")
+        if wrong:
+            raise ValueError("; ".join(wrong))
         return self
 
     @model_validator(mode="after")

@@ -204,10 +204,10 @@ def _put_in(
     changed: dict[str, object] = {}
     if shoe:
         shoes = [one for one in machine.skid_shoes if one.name == shoe]
-        changed |= {"skid_shoes": shoes, "fitted_shoe": shoe}
+        changed |= {"skid_shoes": tuple(shoes)}
     if knives:
-        changed |= {"knives": [knives], "fitted_knives": knives}
-    return Machine.model_validate(dict(machine) | changed)
+        changed |= {"knives": (knives,)}
+    return machine.model_copy(update=changed)  # what is fitted now stays so: changing it costs
 
 
 def _no_such_shoe(machine: Machine, shoe: str | None) -> list[Fault]:

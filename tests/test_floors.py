@@ -21,7 +21,7 @@ FLOORS: dict[str, float] = {
     "risk": 3,
     "advice": 4,
     "farm_files": 4.4, "farm": 4.5, "farm_ground": 4.52, "ledger": 4.53, "field_settings": 4.53,
-    "field_answer": 4.55, "summary": 4.57,
+    "field_answer": 4.55, "summary": 4.57, "processes": 4.58,
     "intake": 4.6, "logbook": 4.6, "search": 4.6, "assessment": 4.6, "journey": 4.6,
     "survey": 4.6,
     "paper_marks": 4.65, "what_changed": 4.65, "supposing": 4.7,

@@ -57,9 +57,7 @@ def compared(
     if found is None or got is None:
         why = _why_none(field, got)
     else:
-        level = level_of(field)
-        if not found.inside:
-            level = worst((level, "care"))
+        level = _level(field, found)
         choice, why = names[found.best], ""
         if found.margin is not None and found.second is not None:
             low, value, high = (end if math.isfinite(end) else None for end in found.margin)
@@ -128,6 +126,14 @@ def _assumed(field: Conditions, machine: Machine) -> list[str]:
             "the high end alone."
         )
     return said
+
+
+def _level(field: Conditions, found: Verdict) -> Level:
+    """Without a word on a drought nobody knows the limits, so neither what lies inside them."""
+    levels: list[Level] = [level_of(field), "ok" if found.inside else "care"]
+    if in_drought(field) and field.drought is None:
+        levels.append("unknown")
+    return worst(levels)
 
 
 def _told(said: Sequence[str]) -> tuple[str, ...]:

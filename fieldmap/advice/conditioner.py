@@ -62,7 +62,7 @@ def conditioner_findings(
     if has in ("rubber_rolls", "steel_rolls"):
         told += [_gap(field, tables), _gap_check(field, tables)]
     if has == "tine" and area_ha is not None and field.crop.words["family"] in _LEAFY:
-        told.append(_leaf_lost(field, area_ha, tables))
+        told.append(_leaf_lost(field, row, area_ha, tables))
     return told
 
 
@@ -166,8 +166,11 @@ def _gap_check(field: Conditions, tables: Tables) -> Told:
     )
 
 
-def _leaf_lost(field: Conditions, area_ha: float, tables: Tables) -> Told:
-    """What tines lose of a legume beside rolls, in money; only alfalfa was measured."""
+def _leaf_lost(field: Conditions, fit: Constant, area_ha: float, tables: Tables) -> Told:
+    """What tines lose of a legume beside rolls, in money; only alfalfa was measured.
+
+    No worse than the conditioner itself is told: where tines may be taken it is a figure to know.
+    """
     row, price = tables["conditioning.flail_loss_pct"], tables["prices.hay_t"]
     known = measured_on(row.words["crop"], field)
     share = span(row) if known else span(row) * [0.0, 1.0, 1.0]
@@ -181,7 +184,7 @@ def _leaf_lost(field: Conditions, area_ha: float, tables: Tables) -> Told:
         sources.append("farm")
     return Told(
         Finding(
-            level="care",
+            level="care" if "tine" in fit.words["against"].split(";") else "ok",
             what="leaf lost by tines",
             where=field.field_id,
             basis="assumed",

@@ -39,6 +39,7 @@ PARTS = tuple(dict.fromkeys(share.part for share in SHARES))
 #: Parts that come from things lying in the field.
 FROM_THINGS = ("strikes", "wraps", "forage")
 CROP_LEFT = SHARES.index(Share("crop left", "hay_t"))
+CHANGING = SHARES.index(Share("changing", "hour"))
 _PAIR = 2.0
 
 
@@ -139,11 +140,19 @@ def cheapest(value: Figures, cut_m: Figures, allowed: NDArray[np.bool_]) -> int 
     return int(np.flatnonzero(alike & (cut_m == cut_m[alike].max()))[0])
 
 
-def lead(costs: Costs, best: int, second: int) -> Figures:
+def lead(costs: Costs, best: int, second: int, *, doubt: float | Figures = 0.0) -> Figures:
     """How much dearer the second option is, low, value and high.
 
     What both share falls out: amounts are taken from each other end by end, and only what is
     left is priced, at every end of the price.
+
+    Parameters
+    ----------
+    costs : Costs
+    best, second : int
+    doubt : float or ndarray, shape (shares,)
+        How much more or less the second may take than the best beyond what their ranges say,
+        where each may be at its own end.
 
     Examples
     --------
@@ -155,8 +164,14 @@ def lead(costs: Costs, best: int, second: int) -> Figures:
     >>> money[0] = [100.0, 200.0, 900.0]
     >>> lead(Costs(held, money), 0, 1)
     array([100., 200., 900.])
+
+    Nobody knows for which of the two half a strike's worth comes on top:
+
+    >>> lead(Costs(held, money), 0, 1, doubt=np.array([0.5] + 8 * [0.0]))
+    array([-350.,  200., 1350.])
     """
     more = costs.amounts[:, second] - costs.amounts[:, best]
     each = more[:, :, np.newaxis] * costs.prices[:, np.newaxis, :]
+    loose = (doubt * costs.prices.max(axis=1)).sum()
     low, high = each.min(axis=(1, 2)).sum(), each.max(axis=(1, 2)).sum()
-    return np.array([low, (more[:, 1] * costs.prices[:, 1]).sum(), high])
+    return np.array([low - loose, (more[:, 1] * costs.prices[:, 1]).sum(), high + loose])

@@ -21,6 +21,10 @@ from fieldmap.tables import Tables
 _SAY_LODGED = "Say whether the crop is lodged in the boundary table"
 _NOT_SAID = "Nobody said whether the crop is lodged."
 _NOT_LISTED = " The machine's list does not have it: ask the maker before fitting anything else."
+_ONLY_HIGH_LIFT = (
+    "The crop stands and the ground is clean: the high-lift knives, the only ones listed, may stay "
+    "on; they bring a little more soil."
+)
 
 
 class _Choice(NamedTuple):
@@ -58,6 +62,8 @@ def _choice(field: Conditions, machine: Machine | None, advised: Advised | None)
     if advised is None or advised.knife == wanted:
         return _Choice(wanted, _clean_words(field))
     if machine is not None and wanted not in machine.knives:
+        if field.lodged is False:
+            return _Choice(advised.knife, _ONLY_HIGH_LIFT)
         return _Choice(wanted, _clean_words(field))
     fitted = machine is not None and machine.fitted_knives == advised.knife
     if not fitted:
@@ -163,7 +169,8 @@ def _tilt(field: Conditions, tables: Tables) -> Told:
 def _float(field: Conditions, tables: Tables) -> Told:
     rough = field.rough is not False
     row = tables[f"knives.float_{'rough' if rough else 'normal'}_n"]
-    why = f"{ground_words(field)}." if rough else "Clean ground."
+    clean = field.rough is False and not field.soil and not field.unsure
+    why = "Clean ground." if clean else f"{ground_words(field)}."
     return Told(
         Finding(
             level=level_of(field),

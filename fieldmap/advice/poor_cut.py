@@ -95,10 +95,12 @@ def poor_cut(
     """
     seen = asked_symptoms(symptoms, tables)
     facts = _knife_facts(knives) | _speed_facts(speed_kmh, machine, tables)
-    against = _against(speed_kmh, machine, tables)
-    checks = [row for row in tables.rows("poor_cut") if row.words["order"]]
+    refuted = _refuted(speed_kmh, machine, tables)
+    checks = [
+        row for row in tables.rows("poor_cut") if row.words["order"] and _own(row) not in refuted
+    ]
     kept = [row for row in checks if _own(row) == _LAST or _own(row) in facts or _met(row, seen)]
-    kept.sort(key=lambda row: _place(row, seen, facts, against))
+    kept.sort(key=lambda row: _place(row, seen, facts))
     return [_finding(row, seen, facts, speed_kmh, machine, tables) for row in kept]
 
 
@@ -112,19 +114,15 @@ def _met(row: Constant, seen: Collection[str]) -> list[str]:
     return [one for one in seen if one in explains]
 
 
-def _place(
-    row: Constant, seen: Collection[str], facts: Mapping[str, str], against: str
-) -> tuple[int, int, int]:
+def _place(row: Constant, seen: Collection[str], facts: Mapping[str, str]) -> tuple[int, int, int]:
     """Where a check comes; less is earlier."""
     key, met = _own(row), len(_met(row, seen))
     if key == _LAST:
-        group = 5
+        group = 4
     elif key in facts and key in _KNIVES:
         group = 0
     elif key in facts and met:
         group = 1
-    elif key == against:
-        group = 4
     else:
         group = 2 if met else 3
     return group, -met, int(row.words["order"])
@@ -163,10 +161,13 @@ def _fastest(machine: Machine, tables: Tables) -> float:
     return min(usual, machine.field_speed_kmh or usual)
 
 
-def _against(speed_kmh: float | None, machine: Machine, tables: Tables) -> str:
-    """The check that the speed speaks against."""
-    facts = _speed_facts(speed_kmh, machine, tables)
-    return _SLOW if _FAST in facts else _FAST if _SLOW in facts else ""
+def _refuted(speed_kmh: float | None, machine: Machine, tables: Tables) -> tuple[str, ...]:
+    """The checks that the speed speaks against: at or over the limit it is not too slow."""
+    if speed_kmh is None:
+        return ()
+    if speed_kmh >= _fastest(machine, tables):
+        return (_SLOW,)
+    return (_FAST,) if speed_kmh < tables.number("poor_cut.slowest") else ()
 
 
 def _finding(

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from fieldmap.advice.agronomy import ash_points, per_cut, stand_left, yield_given_up
 from fieldmap.advice.conditions import Conditions
-from fieldmap.advice.costs import SHARES, Costs, amounts
+from fieldmap.advice.costs import CHANGING, CROP_LEFT, SHARES, Costs, amounts
 from fieldmap.advice.limits import Settings
 from fieldmap.machine import Machine
 from fieldmap.risk.strikes import Expected, Things, expected, span
@@ -24,6 +24,8 @@ class Reckoned(NamedTuple):
     """What every setting leads to: arrays (options, 3), and ``stand_left`` where it is known.
 
     ``yield_t`` is the hay given up by the height in tonnes of dry matter of the whole field.
+    ``doubt`` of shape (options, options, shares) is how much more or less of each amount the one
+    may take than the other, where nobody knows what is fitted.
     """
 
     met: Expected
@@ -32,6 +34,7 @@ class Reckoned(NamedTuple):
     tdn: Figures
     stand_left: Figures | None
     costs: Costs
+    doubt: Figures
 
 
 def reckoned(
@@ -81,7 +84,9 @@ def reckoned(
         ),
         np.stack([span(tables[f"prices.{share.price}"]) for share in SHARES]),
     )
-    return Reckoned(met, given_up, ash, tdn, _stand(field, held.cut_m, tables), costs)
+    stand = _stand(field, held.cut_m, tables)
+    doubt = _doubt(machine, held, tables)
+    return Reckoned(met, given_up, ash, tdn, stand, costs, doubt)
 
 
 def lifts_m(high_lift: NDArray[np.bool_], tables: Tables) -> Figures:
@@ -108,7 +113,7 @@ def with_crop_left(
     """The same costs, had the crop lain or stood as ``field`` says."""
     left = _crop_left(field, high_lift, tables) * yield_of(field, tables) * area_ha
     held = costs.amounts.copy()
-    held[[share.part == "crop left" for share in SHARES]] = left
+    held[CROP_LEFT] = left
     return costs._replace(amounts=held)
 
 
@@ -188,3 +193,17 @@ def _changing(machine: Machine, held: Settings, tables: Tables) -> Figures:
     ):
         hours += other[:, np.newaxis] * (each if known else each * [0.0, 0.0, 1.0])
     return hours
+
+
+def _doubt(machine: Machine, held: Settings, tables: Tables) -> Figures:
+    """Hours of changing that one option may take more than another: either may be on now."""
+    shoes = np.array([shoe.name for shoe in held.shoes], object)
+    doubt = np.zeros((len(shoes), len(shoes), len(SHARES)))
+    for fitted, names, row in (
+        (machine.fitted_shoe, shoes, "set_up.change_shoes_h"),
+        (machine.fitted_knives, np.array(held.knives, object), "set_up.change_knives_h"),
+    ):
+        if fitted is None:
+            differ = names[:, np.newaxis] != names
+            doubt[:, :, CHANGING] += differ * span(tables[row])[2]
+    return doubt

@@ -27,7 +27,7 @@ from fieldmap.tables import Tables
 
 Range = tuple[float, float, float]
 
-UNLOOKED = "flooded ground that nobody has looked at"
+UNLOOKED = "ground that nobody has looked at well enough"
 
 #: The order in which a person sets the machine.
 _ORDER = (
@@ -138,7 +138,7 @@ def set_up(
         What of the things cannot be reckoned, in words. No upper end is then given of what is
         met or costs, and the shoe is the tallest in the crop's range, whatever it costs.
     unlooked : bool
-        Whether flooded ground was not looked at; the shoe is then the tallest, too.
+        Whether ground was not looked at well enough; the shoe is then the tallest, too.
     tables : Tables
 
     Returns

@@ -69,7 +69,8 @@ def verdict(
     second = cheapest(value, held.cut_m, others) if held.inside[best] else None
     margin = None
     if second is not None:
-        low, middle, high = lead(got.costs, best, second).tolist()
+        doubt = got.doubt[best, second]
+        low, middle, high = lead(got.costs, best, second, doubt=doubt).tolist()
         margin = (-math.inf, middle, math.inf) if endless else (low, middle, high)
     turning: tuple[Flip, ...] = ()
     if second is not None and not endless:

@@ -219,10 +219,12 @@ def _turn_runs(net, way, gaps):  # type: ignore[no-untyped-def]
     for low in range(1, count):
         for high in range(low, count):
             out, head = way[low - 1] ^ 1, way[low]
-            new = _step(net, out, way[high] ^ 1)
+            new, least = _step(net, out, way[high] ^ 1), gaps[low] + gaps[high + 1] - _LESS
+            if new >= least:
+                continue
             if high + 1 < count:
                 new += _step(net, head, way[high + 1])
-            if new < gaps[low] + gaps[high + 1] - _LESS:
+            if new < least:
                 _turn(way, low, high)
                 _measure(net, way, gaps, low, high + 1)
                 better = True
@@ -250,9 +252,10 @@ def _may_swap(net, way, gaps, low, high, to):  # type: ignore[no-untyped-def]
     """Whether two of the new steps are not already as long as all three of the old."""
     out, a, b, c, d = way[low - 1] ^ 1, way[low], way[high] ^ 1, way[high + 1], way[to] ^ 1
     least = gaps[low] + gaps[high + 1] + gaps[to + 1] - _LESS
-    first = _step(net, out, c) + min(_step(net, a, d), _step(net, b, d))
-    other = _step(net, out, d) + min(_step(net, a, c), _step(net, b, c))
-    return min(first, other) < least
+    first, other = _step(net, out, c), _step(net, out, d)
+    if first < least and first + min(_step(net, a, d), _step(net, b, d)) < least:
+        return True
+    return other < least and other + min(_step(net, a, c), _step(net, b, c)) < least
 
 
 @njit(cache=True)

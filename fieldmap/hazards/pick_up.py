@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, NamedTuple
 
 import geopandas as gpd
@@ -14,7 +14,7 @@ from pyproj import CRS
 
 from fieldmap.crs import WGS84, transformer
 from fieldmap.hazards.order import short_order
-from fieldmap.tables import Constant, Tables
+from fieldmap.tables import Constant, Tables, kept_by_tables
 
 COLUMNS = (
     "group",
@@ -35,6 +35,8 @@ COLUMNS = (
     "step_m",
     "caution",
 )
+#: What is asked of the marks beside their shapes.
+GIVEN = ("hazard_id", "kind", "note", "height_m", "radius_m")
 #: Actions that are for the machine: nobody goes out on foot for them.
 _FOR_THE_MACHINE = frozenset({"slow", "raise the cut"})
 _LEAVE_ALONE = "leave alone and call: "
@@ -44,10 +46,11 @@ _NO_WALK = (np.empty(0, np.intp), np.empty(0, np.int64), np.empty(0))
 
 
 class _Kind(NamedTuple):
-    """The place of a kind's group in the list, and the table's words on it."""
+    """The place of a kind's group in the list, the table's words on it, if anybody goes for it."""
 
     rank: int
     words: Mapping[str, str]
+    handled: bool
 
 
 def pick_up(
@@ -88,40 +91,80 @@ def pick_up(
     >>> found[["touch", "order", "hazard_id", "step_m"]].to_records(index=False).tolist()
     [(False, 1, 'can', 50.0), (True, 1, 'near', 10.0), (True, 2, 'far', 80.0)]
     """
-    told = _handled(hazards, _kinds(tables))
-    rank, kinds = told.pop("rank"), told.pop("words")
-    spots = _spots(told.pop("shape"), start_xy)
-    groups = [np.flatnonzero(rank == one) for one in np.unique(rank)]
-    walks = [_walked(spots, rows, start_xy) for rows in groups]
-    rows, order, step_m = (np.concatenate(part) for part in zip(_NO_WALK, *walks, strict=True))
-    table = {name: held[rows] for name, held in told.items()}
-    table |= _words([kinds[row] for row in rows])
-    table["order"], table["step_m"] = order, step_m
-    table["x"], table["y"] = spots[rows].T
-    table["lon"], table["lat"] = transformer(_system(hazards), WGS84).transform(*spots[rows].T)
-    return pd.DataFrame({name: table[name] for name in COLUMNS})
+    given = {name: hazards[name].to_numpy() for name in GIVEN}
+    shapes, crs = hazards.geometry.to_numpy(), _system(hazards)
+    return picked(given, shapes, crs=crs, start_xy=start_xy, tables=tables).table()
 
 
-def _handled(hazards: gpd.GeoDataFrame, kinds: Mapping[str, _Kind]) -> dict[str, Any]:
-    """The columns of the marks that somebody goes out for, by the names of the marks."""
-    names = hazards["hazard_id"].to_numpy(str)
-    given = [kinds[kind] for kind in hazards["kind"]]
-    handled = np.array([one.words["action"] not in _FOR_THE_MACHINE for one in given], bool)
-    rows = np.argsort(names, kind="stable")
+class Picked(NamedTuple):
+    """The list in walking order, held as arrays of shape (marks,) until the table is asked for.
+
+    ``marks`` are the columns that the marks came with, ``words`` what the table of kinds says of
+    each, ``spots`` where it is gone to, of shape (marks, 2).
+    """
+
+    marks: Mapping[str, NDArray[Any]]
+    words: tuple[Mapping[str, str], ...]
+    order: NDArray[np.int64]
+    step_m: NDArray[np.float64]
+    spots: NDArray[np.float64]
+    crs: CRS
+
+    def table(self) -> pd.DataFrame:
+        """As :func:`pick_up` gives it."""
+        table = {**self.marks, **_words(self.words), "order": self.order, "step_m": self.step_m}
+        table["x"], table["y"] = self.spots.T
+        table["lon"], table["lat"] = transformer(self.crs, WGS84).transform(*self.spots.T)
+        return pd.DataFrame({name: table[name] for name in COLUMNS})
+
+
+def picked(
+    marks: Mapping[str, NDArray[Any]],
+    shapes: NDArray[np.object_],
+    *,
+    crs: CRS,
+    start_xy: tuple[float, float],
+    tables: Tables,
+) -> Picked:
+    """The list of :func:`pick_up` from plain arrays.
+
+    Parameters
+    ----------
+    marks : mapping
+        Columns :data:`GIVEN`, arrays of shape (marks,).
+    shapes : ndarray of geometries, shape (marks,)
+    crs : pyproj.CRS
+        Metric, of shapes and start.
+    start_xy, tables
+        As :func:`pick_up` takes them.
+    """
+    kinds = _kinds(tables)
+    given = [kinds[kind] for kind in marks["kind"].tolist()]
+    handled = np.array([one.handled for one in given], bool)
+    rows = np.argsort(marks["hazard_id"].astype(str), kind="stable")
     rows = rows[handled[rows]]
-    return {
-        "shape": hazards.geometry.to_numpy()[rows],
-        "rank": np.array([given[row].rank for row in rows], np.intp),
-        "words": [given[row].words for row in rows],
-        **{name: hazards[name].to_numpy()[rows] for name in ("hazard_id", "kind", "note")},
-        **{name: hazards[name].to_numpy(float)[rows] for name in ("height_m", "radius_m")},
-    }
+    spots = _spots(shapes[rows], start_xy)
+    rank = np.array([given[row].rank for row in rows], np.intp)
+    groups = [np.flatnonzero(rank == one) for one in np.unique(rank)]
+    walks = [_walked(spots, group, start_xy) for group in groups]
+    at, order, step_m = (np.concatenate(part) for part in zip(_NO_WALK, *walks, strict=True))
+    rows = rows[at]
+    held = {name: marks[name][rows] for name in GIVEN}
+    held |= {name: held[name].astype(float) for name in ("height_m", "radius_m")}
+    words = tuple(given[row].words for row in rows)
+    return Picked(held, words, order, step_m, spots[at], crs)
 
 
+@kept_by_tables
 def _kinds(tables: Tables) -> dict[str, _Kind]:
     rows = {row.key.split(".", 1)[1]: row for row in tables.rows(_TABLE)}
     ranks = _ranks(rows)
-    return {kind: _Kind(ranks[_group(row.words)], row.words) for kind, row in rows.items()}
+    return {
+        kind: _Kind(
+            ranks[_group(row.words)], row.words, row.words["action"] not in _FOR_THE_MACHINE
+        )
+        for kind, row in rows.items()
+    }
 
 
 def _system(hazards: gpd.GeoDataFrame) -> CRS:
@@ -146,7 +189,7 @@ def _ranks(rows: Mapping[str, Constant]) -> dict[str, int]:
     return {name: rank for rank, name in enumerate(sorted(first, key=lambda name: first[name]))}
 
 
-def _words(kinds: list[Mapping[str, str]]) -> dict[str, Any]:
+def _words(kinds: Sequence[Mapping[str, str]]) -> dict[str, Any]:
     """What the table of kinds says of each mark."""
     words = {name: [held[name] for held in kinds] for name in _SAID}
     words["group"] = [_group(held) for held in kinds]

@@ -236,7 +236,7 @@ def _validated(model: type[_Model], given: dict[str, Any], path: Path) -> _Model
 
 def _fault(case: Any, path: Path) -> Fault:
     key = ".".join(str(part + 1) if isinstance(part, int) else part for part in case["loc"])
-    seen = "not there" if case["type"] == "missing" else repr(case.get("input"))[:80]
+    seen = "not there" if case["type"] == "missing" else _seen(case.get("input"))
     words = _SAID.get(case["type"]) or case["msg"].removeprefix("Value error, ")
     return Fault(
         f"{key or 'the file'}: {words[:1].lower()}{words[1:]}",
@@ -245,6 +245,13 @@ def _fault(case: Any, path: Path) -> Fault:
         _mend(case),
         where=str(path),
     )
+
+
+def _seen(given: Any) -> str:
+    """What stood there; of a whole machine its id, which is how people know it."""
+    if isinstance(given, dict):
+        return str(given.get("id") or given.get("name") or ", ".join(given))[:80]
+    return repr(given)[:80]
 
 
 def _mend(case: Any) -> str:

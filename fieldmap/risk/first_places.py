@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import geopandas as gpd
 import numpy as np
@@ -35,10 +35,19 @@ _WRACK = "Floating things are left along the edge of the water."
 
 
 class FirstPlaces(NamedTuple):
-    """Places in the order to look, and in words what could not be told."""
+    """Places in the order to look, and in words what could not be told.
 
-    table: gpd.GeoDataFrame
+    ``rows`` are the places, each with the columns of the table, which is made when asked for.
+    """
+
+    rows: list[dict[str, Any]]
     left_out: tuple[str, ...]
+    crs: CRS
+
+    @property
+    def table(self) -> gpd.GeoDataFrame:
+        """Columns :data:`COLUMNS`, one row a place."""
+        return _table(self.rows, self.crs)
 
 
 def first_places(
@@ -75,11 +84,11 @@ def first_places(
     Returns
     -------
     FirstPlaces
-        Columns ``kind`` (wrack band, low, line across the flow), ``reason``, ``area_m2`` or
-        ``length_m`` (the other is NaN), ``flood_day`` (as the flood has it), and the geometry,
-        inside the field. The last flood comes first; of each flood the wrack bands (largest
-        first), then the lows (deepest first), then the lines, those on the downstream side first
-        (longest first).
+        Its table has the columns ``kind`` (wrack band, low, line across the flow), ``reason``,
+        ``area_m2`` or ``length_m`` (the other is NaN), ``flood_day`` (as the flood has it), and the
+        geometry, inside the field. The last flood comes first; of each flood the wrack bands
+        (largest first), then the lows (deepest first), then the lines, those on the downstream side
+        first (longest first).
 
     Notes
     -----
@@ -98,12 +107,12 @@ def first_places(
     >>> len(found.left_out)
     2
     """
-    rows: list[dict[str, object]] = []
+    rows: list[dict[str, Any]] = []
     blind_m = 0.0
     grounds = [(one.date, _areas(shapely.intersection(one.ground, field))) for one in floods]
     grounds = [(date, ground) for date, ground in grounds if ground]
     if not grounds:
-        return FirstPlaces(_table([], crs), ())
+        return FirstPlaces([], (), crs)
     for date, ground in sorted(grounds, key=lambda one: one[0], reverse=True):
         wet = shapely.multipolygons(ground)
         found = _wrack(field, wet, wrack_m)
@@ -114,16 +123,14 @@ def first_places(
             found += lines
             blind_m += unknown_m
         rows += [{**row, "flood_day": date} for row in found]
-    return FirstPlaces(
-        _table(rows, crs), _left_out(hollows_table is None, drainage is None, blind_m)
-    )
+    return FirstPlaces(rows, _left_out(hollows_table is None, drainage is None, blind_m), crs)
 
 
-def _table(rows: list[dict[str, object]], crs: CRS) -> gpd.GeoDataFrame:
+def _table(rows: list[dict[str, Any]], crs: CRS) -> gpd.GeoDataFrame:
     return _no_places(crs).copy() if not rows else _typed(rows, crs)
 
 
-def _typed(rows: list[dict[str, object]], crs: CRS) -> gpd.GeoDataFrame:
+def _typed(rows: list[dict[str, Any]], crs: CRS) -> gpd.GeoDataFrame:
     table = gpd.GeoDataFrame(rows, columns=list(COLUMNS), geometry="geometry", crs=crs)
     return table.astype({"area_m2": float, "length_m": float, "flood_day": "datetime64[us]"})
 
@@ -182,7 +189,7 @@ def _areas(shape: shapely.Geometry) -> list[shapely.Geometry]:
     return list(parts[(shapely.get_type_id(parts) == 3) & (shapely.area(parts) > 0)])
 
 
-def _row(kind: str, reason: str, shape: shapely.Geometry) -> dict[str, object]:
+def _row(kind: str, reason: str, shape: shapely.Geometry) -> dict[str, Any]:
     line = kind == LINE
     return {
         "kind": kind,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import geopandas as gpd
 import numpy as np
@@ -22,7 +23,7 @@ from fieldmap.risk.lie import NOTHING_SAID, Heights, Lie, Site, lie_of
 from fieldmap.risk.seen import chance_cells
 from fieldmap.risk.strike_cells import Place, StrikeCells, Struck, nothing_reckoned, strike_cells
 from fieldmap.risk.work import usual_turn_kmh
-from fieldmap.tables import Tables
+from fieldmap.tables import Tables, kept_by_tables
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,6 +96,21 @@ class Layers:
         )
 
 
+class RankedCauses(NamedTuple):
+    """Every cause by its code, and arrays to look up how bad a code is, and its level's rank."""
+
+    causes: dict[int, why.Cause]
+    severities: NDArray[np.uint8]
+    level_ranks: NDArray[np.uint8]
+
+
+@kept_by_tables
+def ranked_causes(tables: Tables) -> RankedCauses:
+    """The causes of some tables, made once for all fields."""
+    causes = why.all_causes(tables)
+    return RankedCauses(causes, why.severities(causes), why.level_ranks(causes))
+
+
 def empty_ground(field: shapely.Geometry, crs: CRS, *, cell_m: float) -> Grid:
     """Unknown heights over a field, for a farm without elevation."""
     west, south, east, north = field.bounds
@@ -148,7 +164,7 @@ def field_layers(
     looked = chance_cells(grid, lie.inside, water, seen, crs=crs, sweep_m=sweep_m)
     enough = looked >= tables.number("looking.enough_chance")
     cause = _governing(lie, burn.codes(marks, tables), water > 0, enough, heights, tables)
-    ranks = why.level_ranks(why.all_causes(tables))
+    ranks = ranked_causes(tables).level_ranks
     governing = _overlaid(cause, lie, enough, ranks)
     return Layers(
         lie=lie,
@@ -185,17 +201,18 @@ def with_strikes(
     Returns
     -------
     Layers
-        Where the strikes reckoned of what is not marked reach ``strikes.raise_per_ha`` a raised
-        cut governs what is less bad; where they are not known, that does.
+        Where the strikes reckoned of what is not marked reach ``strikes.raise_per_ha``, and a
+        taller cut can be had, a raised cut governs what is less bad; where they are not known,
+        that does.
     """
     grid = layers.lie.ground.percent
     place = Place(grid, layers.inside, layers.water, layers.lie.cell_area_m2, crs)
     cells = strike_cells(struck, place, marks, seen, tables=tables)
-    ranks = why.level_ranks(why.all_causes(tables))
+    ranks = ranked_causes(tables).level_ranks
     acts, governing = (
         held.values.astype(np.int16, copy=True) for held in (layers.acts, layers.cause)
     )
-    many = cells.unseen >= tables.number("strikes.raise_per_ha")
+    many = struck.taller & (cells.unseen >= tables.number("strikes.raise_per_ha"))
     for cause in (acts, governing):
         cause[many & (ranks[cause] < ranks[why.RAISE_CUT.code])] = why.RAISE_CUT.code
     unreckoned = np.isnan(cells.unseen) & layers.inside
@@ -247,7 +264,7 @@ def _governing(
     tables: Tables,
 ) -> NDArray[np.int16]:
     """The worst cause of each cell; between equals the first laid stays, marks first of all."""
-    order = why.severities(why.all_causes(tables))
+    order = ranked_causes(tables).severities
     cause = marks.copy()
     for where, one in (
         *_stops(lie),

@@ -26,6 +26,7 @@ from fieldmap.risk.left_ground import (
 from fieldmap.risk.left_words import (
     NO_CLASS,
     NO_LOG,
+    NO_LOG_BUT_STONES,
     NO_ROADS,
     STONES,
     left_finding,
@@ -104,7 +105,8 @@ def what_is_left(
     tables : Tables
     """
     if not log.known:
-        return _without_log(field_id, log.name)
+        area_m2 = looked.outline.area
+        return _without_log(field_id, log.name, area_m2, stoniness=stoniness, tables=tables)
     road = road_zone(looked.outline, roads)
     rows = marks_of_field(looked.outline, log)
     ground = ground_of(looked, road)
@@ -130,8 +132,16 @@ def what_is_left(
     return left._replace(told=[*left.told, *two], road=road)
 
 
-def _without_log(field_id: str, log_name: str) -> Left:
-    return Left([no_log(field_id, log_name)], (), (NO_LOG,))
+def _without_log(
+    field_id: str, log_name: str, area_m2: float, *, stoniness: float | None, tables: Tables
+) -> Left:
+    """Nothing is known but a class that was told: its stones lie there, log or no log."""
+    told = [no_log(field_id, log_name)]
+    if stoniness is None or math.isnan(stoniness):
+        return Left(told, (), (NO_LOG,))
+    thing = _stones_row(stoniness)
+    one = estimate(thing, "the field", area_m2, 0.0, found=0, hits=0, tables=tables)
+    return Left(told, (one,), (NO_LOG_BUT_STONES,), (0.0,))
 
 
 def left_findings(
@@ -180,7 +190,7 @@ def left_findings(
     those a walker can be expected to see.
     """
     if marks is None:
-        return _without_log(field_id, log_name).told
+        return [no_log(field_id, log_name)]
     held = {"stoniness": stoniness, "sward_m": sward_m, "log_name": log_name, "tables": tables}
     return _reckon(field_id, ground, chance, marks, **held).told  # type: ignore[arg-type]
 
@@ -232,9 +242,14 @@ def _with_high_ends(one: Estimate, most: Estimate) -> Estimate:
 
 
 def _stones(stoniness: float, ground: Ground, marks: Marks) -> _Part:
-    thing = f"{STONES}{min(math.ceil(stoniness), _WORST_CLASS)}"
+    thing = _stones_row(stoniness)
     every, all_marks = np.ones(len(ground.area_m2), bool), np.ones(len(marks.kind), bool)
     return _Part(thing, "stones left", "the field", every, _GROUND, all_marks)
+
+
+def _stones_row(stoniness: float) -> str:
+    """Row of ``density.csv``; between two classes the stonier."""
+    return f"{STONES}{min(math.ceil(stoniness), _WORST_CLASS)}"
 
 
 def _loose_parts(ground: Ground, marks: Marks) -> list[_Part]:

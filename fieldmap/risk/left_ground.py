@@ -328,11 +328,11 @@ def who_saw(
     dict
         ``key`` -> names; a mark that nobody told of since is not in it.
     """
-    key_of = {
-        member: key
-        for key, members in zip(marks["key"], marks["members"], strict=True)
-        for member in (key, *ev.ids(members))
-    }
+    keys = marks["key"].tolist()
+    key_of = dict(zip(keys, keys, strict=True))
+    for key, members in zip(keys, marks["members"].tolist(), strict=True):
+        if members != key:
+            key_of |= dict.fromkeys((key, *ev.ids(members)), key)
     told = events[events["verb"] == ev.ADD]
     told = told[told["hazard_id"].isin(key_of)]
     times = pd.to_datetime(told["time"].replace("", None), utc=True, format="ISO8601")

@@ -10,6 +10,7 @@ from fieldmap.tables import Constant, Tables
 STONES = "stones_"
 #: What cannot be reckoned, and why.
 NO_LOG = "all that lies there, for there is no hazard log"
+NO_LOG_BUT_STONES = "all but the stones of the class told, for there is no hazard log"
 NO_CLASS = "stones, for nobody said the stoniness class"
 NO_ROADS = "litter by a road, for no road network reaches round the field"
 

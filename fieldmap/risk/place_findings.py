@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -219,12 +221,12 @@ def first_findings(
         What the walks say: as long as flooded ground is not looked at, this is where to begin.
     tables : Tables
     """
-    if first.table.empty:
+    if not first.rows:
         return []
     level = worst(["ok", *(one.finding.level for one in looked if "flooded" in one.finding.what)])
-    counts = first.table["kind"].value_counts()
+    counts = Counter(row["kind"] for row in first.rows)
     named = ", ".join(
-        _counted(int(counts[kind]), _PLACE_WORDS[kind]) for kind in _PLACE_WORDS if kind in counts
+        _counted(counts[kind], words) for kind, words in _PLACE_WORDS.items() if kind in counts
     )
     return [
         Told(
@@ -236,7 +238,7 @@ def first_findings(
                 "first, they say most; the rest is to be looked at all the same.",
                 basis="assumed",
                 sources=tables.source_of("drainage.wrack_m", "drainage.across_deg"),
-                value=float(len(first.table)),
+                value=float(len(first.rows)),
                 unit="count",
             ),
             "" if level == "ok" else f"Look first, as numbered on the map, at {named}",

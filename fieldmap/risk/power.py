@@ -193,7 +193,8 @@ def speed_by_power_kmh(grade: ArrayLike, *, pull: Pull, reserve: ArrayLike = 0.0
     force = pull_n(grade, pull=pull) / _NEWTON_PER_KN
     left = _of(pull.power_kw) / (1.0 + _of(reserve)) - _of(pull.shaft_kw)
     pulled = np.maximum(left, 0.0) * _of(pull.ratio) * _KMH_PER_MS
-    fast = pulled / np.where(force > 0.0, force, 1.0)
+    with np.errstate(over="ignore"):  # next to nothing is pulled: as fast as one likes
+        fast = pulled / np.where(force > 0.0, force, 1.0)
     push = (force <= 0.0) & (left > 0.0) & ~np.isnan(fast)
     return np.where(np.isnan(force), np.nan, np.where(push, np.inf, fast))[()]
 

@@ -28,13 +28,15 @@ class Struck(NamedTuple):
     """What the cells are reckoned with: what is left, the marks, and the setting of the mower.
 
     ``marks`` are :func:`fieldmap.risk.things.logged_things` of the marks that the layers are made
-    with, in their order. ``cut_m`` and ``lift_m`` are those of the setting that is advised.
+    with, in their order. ``cut_m`` and ``lift_m`` are those of the setting that is advised;
+    ``taller`` says whether the crop and the machine allow a taller one.
     """
 
     left: Left
     marks: Things
     cut_m: float
     lift_m: float
+    taller: bool = True
 
 
 class StrikeCells(NamedTuple):

@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from fieldmap.finding import Finding, Level
+from fieldmap.finding import Finding, Level, worst
 from fieldmap.risk.left import Left
 from fieldmap.risk.left_words import STONES, few
 from fieldmap.risk.matrix import GRAVE, Rated, rated
@@ -64,6 +64,20 @@ _OUTCOMES = (
 )
 
 
+class ByClass(NamedTuple):
+    """What the stoniness class by itself means: strikes at least, and whether too many.
+
+    ``struck`` is the number in one cut from the least stones of the class, on ground not looked
+    at; ``beyond`` whether the ground as it lies is not for knives.
+    """
+
+    struck: float = 0.0
+    beyond: bool = False
+
+
+NO_STONES = ByClass()
+
+
 def strike_findings(
     field_id: str,
     things: Things,
@@ -71,7 +85,7 @@ def strike_findings(
     bar: tuple[float, float],
     *,
     unlooked: bool,
-    stony: bool = False,
+    stony: ByClass = NO_STONES,
     sources: Sequence[str] = (),
     tables: Tables,
 ) -> list[Told]:
@@ -88,8 +102,8 @@ def strike_findings(
         Height of the bar, and how far below it the knives reach for light things; NaN unknown.
     unlooked : bool
         Whether ground that counts was not looked at.
-    stony : bool
-        Whether the ground as it lies is not for knives (:func:`too_stony`).
+    stony : ByClass
+        What the stoniness class by itself means (:func:`by_class`).
     sources : sequence of str
         Where the things come from: the log's name, the sources of what is left.
     tables : Tables
@@ -115,19 +129,22 @@ def strike_findings(
         ends = held[0].sum(axis=0).tolist()
         change, choice = "", ""
         level = _level(kinds, bool(unknown) or unlooked, tables)
-        beyond = stony and outcome.what == STRIKES
+        beyond = stony.beyond and outcome.what == STRIKES
+        least = stony.struck if outcome.what == STRIKES else 0.0
+        if least >= tables.number("strikes.care_in_a_cut"):
+            level = worst((level, "care"))
         if beyond:
             level, change, choice = "stop", _NOT_FOR_KNIVES, "not for knives as it lies"
         finding = Finding(
             level=level,
             what=outcome.what,
             where=field_id,
-            why=_why(kinds, ends, unknown) + _round(things, harmed),
+            why=_why(kinds, ends, unknown) + _class_words(least, ends[1]) + _round(things, harmed),
             basis="assumed",
             sources=_sources(outcome, kept(things, harmed & things.passed), sources, tables),
             value=None if unknown or beyond else ends[1],
-            low=None if unknown and not beyond else ends[0],
-            high=None if unknown or beyond else ends[2],
+            low=None if (unknown and not beyond) or math.isnan(ends[0]) else ends[0],
+            high=None if unknown or beyond else max(ends[2], least),
             unit="things",
             caution=outcome.caution,
             choice=choice,
@@ -136,29 +153,32 @@ def strike_findings(
     return told
 
 
-def too_stony(left: Left, cut_m: float, *, tables: Tables) -> bool:
-    """Whether a field's stones are too many for any setting of the mower.
+def by_class(left: Left, cut_m: float, *, tables: Tables) -> ByClass:
+    """Strikes on the least stones that a field's stoniness class stands for.
+
+    Somebody who knows the ground told the class: a walk that wrote down no stone does not undo it.
 
     Parameters
     ----------
     left : Left
     cut_m : float
-        Cut height; NaN counts as the tallest of the law of heights, so that nothing is struck.
+        Cut height; NaN strikes nothing here.
     tables : Tables
-        ``strikes.too_many_per_ha``; ``density.stones_*``, of which the least number of the class
-        counts on ground not looked at; ``unseen_heights``, ``knives.following_error``.
+        ``strikes.too_many_per_ha``; ``density.stones_*``, ``unseen_heights``,
+        ``knives.following_error``.
     """
     for one in left.estimates:
         row = tables[f"density.{one.source_of_things}"]
-        if not one.source_of_things.startswith(STONES) or row.low is None:
+        if not one.source_of_things.startswith(STONES) or row.low is None or math.isnan(cut_m):
             continue
-        unseen = one.area_ha - one.looked_ha
-        counted = one._replace(left_low=0.0, left=row.low * unseen, left_high=row.low * unseen)
+        unseen = row.low * (one.area_ha - one.looked_ha)
+        counted = one._replace(left_low=unseen, left=unseen, left_high=unseen)
         stones = left_things([counted], tables=tables)
-        struck = met(stones, np.array([cut_m]), np.zeros(1), tables=tables).strikes[0, :, 1].sum()
-        if struck >= tables.number("strikes.too_many_per_ha") * one.area_ha:
-            return True
-    return False
+        held = met(stones, np.array([cut_m]), np.zeros(1), tables=tables).strikes
+        struck = float(held[0, :, 1].sum())
+        most = tables.number("strikes.too_many_per_ha") * one.area_ha
+        return ByClass(struck, struck >= most)
+    return ByClass()
 
 
 class _Share(NamedTuple):
@@ -231,6 +251,16 @@ def _lists(name: str, shares: list[tuple[_Share, float]]) -> list[str]:
 def _named(share: _Share, number: float) -> str:
     one = share.rated
     return f"{share.label} {few(number)} ({one.rating.lower()}, {one.severity}{one.likelihood})"
+
+
+def _class_words(least: float, value: float) -> str:
+    """What is said where the class means more than what was found and looked at does."""
+    if math.isnan(value) or least <= max(value, 0.05):
+        return ""
+    return (
+        f" The stoniness class by itself means {few(least)} strikes on stones or more: fewer were "
+        "written down, so look whether the class is right or stones were passed by unwritten."
+    )
 
 
 def _round(things: Things, harmed: NDArray[np.bool_]) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from typing import NamedTuple
 
 import geopandas as gpd
 import numpy as np
@@ -13,8 +14,8 @@ from pyproj import CRS
 from rasterio.features import sieve
 
 from fieldmap.crs import moved
-from fieldmap.risk.causes import FIRST_HAZARD, Cause, all_causes, severities
-from fieldmap.risk.layers import Layers
+from fieldmap.risk.causes import FIRST_HAZARD, Cause
+from fieldmap.risk.layers import Layers, ranked_causes
 from fieldmap.tables import Tables
 from fieldmap.terrain.rings import parts, pieces
 
@@ -35,8 +36,26 @@ def zones(
     GeoDataFrame
         Columns :data:`COLUMNS` and multipolygons in ``crs``.
     """
-    causes = all_causes(tables)
-    order = severities(causes)
+    return zones_of(field_id, field, layers, crs=crs, tables=tables).table()
+
+
+class Zones(NamedTuple):
+    """The zones of a field, worst first, one shape a cause; the table is made when asked for."""
+
+    field_id: str
+    shapes: Mapping[Cause, shapely.MultiPolygon]
+    crs: CRS
+
+    def table(self) -> gpd.GeoDataFrame:
+        """As :func:`zones` gives it."""
+        return _table(self.field_id, self.shapes, self.crs)
+
+
+def zones_of(
+    field_id: str, field: shapely.Geometry, layers: Layers, *, crs: CRS, tables: Tables
+) -> Zones:
+    """What :func:`zones` gives, not yet as a table."""
+    causes, order, _ = ranked_causes(tables)
     cells = math.ceil(tables.number("looking.sliver_m2") / layers.lie.cell_area_m2)
     codes = merged_slivers(layers.acts.values.astype(np.int16), order, cells=cells)
     found = pieces(np.where(layers.inside, codes, 0), layers.acts.transform)
@@ -49,7 +68,7 @@ def zones(
         shape = _polygons(cut[found.numbers == code])
         if causes[code].action and shape.area > 0:
             shapes[code] = shape
-    return _table(field_id, {causes[code]: shape for code, shape in shapes.items()}, crs)
+    return Zones(field_id, {causes[code]: shape for code, shape in shapes.items()}, crs)
 
 
 def _cut(ground: NDArray[np.object_], field: shapely.Geometry) -> NDArray[np.object_]:

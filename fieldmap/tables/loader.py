@@ -7,16 +7,17 @@ import difflib
 import functools
 import math
 import tomllib
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from importlib import resources
-from typing import Any
+from typing import Any, TypeVar
 
 from fieldmap.errors import Fault, MisuseError, raise_all
 
 FARM_SOURCE = "farm"
 _PLAIN = ("key", "value", "low", "high", "unit", "source", "place", "note")
 _MOST = 1e12
+_Made = TypeVar("_Made")
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,12 +64,19 @@ class Constant:
         return self.value
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Tables:
-    """All constants by key ``table.row``, and the sources they name."""
+    """All constants by key ``table.row``, and the sources they name.
+
+    ``made`` holds what :func:`kept_by_tables` makes of them; it is not sent to other processes.
+    """
 
     constants: Mapping[str, Constant]
     sources: Mapping[str, Source]
+    made: dict[Any, Any] = field(default_factory=dict, init=False, repr=False)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return Tables, (self.constants, self.sources)
 
     def __getitem__(self, key: str) -> Constant:
         """The row with this key.
@@ -97,8 +105,7 @@ class Tables:
 
     def rows(self, table: str) -> Iterator[Constant]:
         """All rows of one table, in the order of its file."""
-        start = table + "."
-        return (row for key, row in self.constants.items() if key.startswith(start))
+        return iter(_by_table(self).get(table, ()))
 
     def source_of(self, *keys: str) -> tuple[str, ...]:
         """Source keys behind these rows, each once, in order."""
@@ -138,6 +145,37 @@ class Tables:
                 )
         raise_all(faults)
         return Tables(constants, self.sources)
+
+
+def kept_by_tables(make: Callable[[Tables], _Made]) -> Callable[[Tables], _Made]:
+    """What a function makes of some tables, made once for each; not to be changed by who gets it.
+
+    Examples
+    --------
+    >>> told = []
+    >>> count = kept_by_tables(lambda tables: told.append("once") or len(tables.constants))
+    >>> one = Tables({}, {})
+    >>> count(one), count(one), told
+    (0, 0, ['once'])
+    """
+
+    @functools.wraps(make)
+    def once(tables: Tables) -> _Made:
+        held = tables.made
+        if make not in held:
+            held[make] = make(tables)
+        return held[make]
+
+    return once
+
+
+@kept_by_tables
+def _by_table(tables: Tables) -> dict[str, tuple[Constant, ...]]:
+    """The rows of each table, in the order of its file; a key may have more dots behind."""
+    out: dict[str, list[Constant]] = {}
+    for key, row in tables.constants.items():
+        out.setdefault(key.partition(".")[0], []).append(row)
+    return {table: tuple(rows) for table, rows in out.items()}
 
 
 def _row_and_column(key: str, constants: Mapping[str, Constant]) -> tuple[str, str]:

@@ -38,7 +38,11 @@ def gathered(told: Iterable[tuple[str, str]]) -> list[dict[str, Any]]:
         for piece in pieces(text, texts):
             held = owners.setdefault(piece, [])
             held.extend([] if owner in held else [owner])
-    cautions = [{**signal(text), "of": held} for text, held in owners.items()]
+    return by_signal({**signal(text), "of": held} for text, held in owners.items())
+
+
+def by_signal(cautions: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Cautions by their signal word, what may kill first, else in the order they came."""
     return sorted(cautions, key=lambda one: _ORDER.index(one["word"]))
 
 
@@ -62,6 +66,27 @@ def brief(text: str) -> str:
     """
     first, stop, _ = text.partition(". ")
     return first + stop.strip()
+
+
+def statement(text: str) -> str:
+    """The least of a caution that still is a whole statement.
+
+    It ends at the first full stop, or before at a semicolon, since what stands before one is
+    whole. It never ends at a comma or a colon: what follows there may be what is to be done.
+
+    Examples
+    --------
+    >>> statement("Do not touch it; what is inside is not known. Call the supplier.")
+    'Do not touch it.'
+    >>> statement("Rolls grab twine: never clear them with power on. Wait.")
+    'Rolls grab twine: never clear them with power on.'
+    >>> statement("Keep 3 m (10 ft; more in rain) off. Wait."), statement("Wait")
+    ('Keep 3 m (10 ft; more in rain) off.', 'Wait')
+    """
+    first = brief(text)
+    head, semicolon, _ = first.partition("; ")
+    whole = semicolon and head.strip() and head.count("(") == head.count(")")
+    return f"{head}." if whole else first
 
 
 def said_once(

@@ -26,6 +26,12 @@ _MACHINES = """# Machines of this farm. Fill in what the manuals say and take th
 # kind = "pull-type"            # rear-mounted | pull-type | front-and-rear | self-propelled
 # working_width_m = 3.9
 # mass_kg = 9000                # tractor and mower together, as they move
+# mower_mass_kg = 2400          # what of it is trailed or carried
+# axles = [ { mass_kg = 2500, position_m = 0.0 }, { mass_kg = 4700, position_m = 2.8 },
+#           { mass_kg = 1800, position_m = 8.9 } ]        # metres behind the first
+# tyres = [ { axle = 1, load_kg = 1250, inflation_kpa = 140, speed_kmh = 40 } ]  # each kind
+# power_kw = 95                 # at the shaft
+# drive = "front_assist"        # 2wd | front_assist | 4wd | tracks
 # track_width_m = 1.8
 # cg_height_m = 1.0             # height of the centre of gravity
 # turning_radius_m = 5.5        # of whatever in the train turns widest
@@ -34,6 +40,12 @@ _MACHINES = """# Machines of this farm. Fill in what the manuals say and take th
 # skid_shoes = [ { name = "base", cut_height_m = 0.04 },
 #                { name = "high", cut_height_m = 0.08 } ]
 # knives = ["low_lift", "high_lift"]
+# fitted_shoe = "base"          # what is on it now
+# fitted_knives = "low_lift"
+# knife_interval_ha = 40        # your own: after how much knives are changed or turned
+# knife_interval_strikes = 3
+# side_slope_limit_pct = 20     # your own or the manual's
+# up_down_limit_pct = 30
 # conditioner = "tine"          # none | tine | rubber_rolls | steel_rolls
 # [[machine.transport]]
 # name = "behind the tractor"

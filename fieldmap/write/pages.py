@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from fieldmap.units import shown
+from fieldmap.units import M2_PER_HECTARE, System, shown
 from fieldmap.write import lie_items as of_lie
 from fieldmap.write import page_items as on_map
 from fieldmap.write import search_items as for_search
@@ -82,7 +82,7 @@ def field_page(payload: Payload) -> str:
     lie: Payload = payload.get("lie") or {}
     lying = of_lie.lie_items(lie, units)
     under = {group["key"]: group for group in of_lie.lie_groups(lying)}
-    zones = on_map.items(payload["zones"], "z", units, on_map.zone_item)
+    zones = on_map.items(payload["zones"], "z", units, _zone_item)
     hazards = on_map.items(payload["hazards"], "h", units, on_map.hazard_item)
     gates = on_map.items(payload["gates"], "g", units, on_map.gate_item)
     groups = [
@@ -221,6 +221,15 @@ def _page(
         "images": payload["images"],
     }
     return render(template, page, data, many=many)
+
+
+def _zone_item(props: Payload, number: str, units: System) -> dict[str, Any]:
+    """A piece of ground; a small one in square feet or metres, for 0.0 ac is no size."""
+    area_ha = props["area_ha"]
+    small = of_lie.small_area(None if area_ha is None else area_ha * M2_PER_HECTARE, units)
+    item = on_map.zone_item(props, number, units)
+    lines = [(name, small if name == "Area" else text) for name, text in item["lines"]]
+    return {**item, "area": small, "lines": lines}
 
 
 def _roads(payload: Payload) -> dict[str, Any]:

@@ -6,11 +6,12 @@ from collections.abc import Mapping
 from typing import Any
 
 from fieldmap.write import sheet_items as items
-from fieldmap.write.cautions import brief, gathered, pieces
+from fieldmap.write.cautions import brief, statement
 from fieldmap.write.frame import render_still
-from fieldmap.write.page_findings import MARK_WORDS, footnotes, said, signal
+from fieldmap.write.page_findings import MARK_WORDS, footnotes, said
+from fieldmap.write.sheet_cautions import cautions_of, in_bars, shortened, with_cautions
+from fieldmap.write.sheet_entries import entries
 from fieldmap.write.sheet_fit import (
-    COLUMN_MM,
     EM_MM,
     GAP_MM,
     HEIGHT_MM,
@@ -29,10 +30,8 @@ from fieldmap.write.sheet_map import WIDTH, sheet_map
 Item = dict[str, Any]
 Payload = Mapping[str, Any]
 
-_NOTE = 70  # letters of a mark's note
-_REASON = 110  # letters of a reason where room is scarce
 _NUMBER_MM = 10.0
-_SIGNAL_MM, _LEAST_CAUTION_MM = 24.0, 40.0
+_RUN_ON_MM, _TITLE_MM = 42.0, 30.0  # of a source that runs on after another, of its title
 _NAME = 60
 _SAID_REASON = 220
 
@@ -41,7 +40,8 @@ def sheet_page(payload: Payload) -> str:
     """The cab sheet of a field as one page without any script.
 
     Text that one page does not hold is left for the field's page, and counted. No caution is
-    ever left out: where room is scarce it is its first sentence, or as much as a line takes.
+    ever left out or cut inside a sentence: where room is scarce it is its first statement, and
+    one sentence stands for the marks that have no line, with their names and their count.
 
     Parameters
     ----------
@@ -71,7 +71,7 @@ def _held(payload: Payload) -> Item:
         "zones": items.zones(payload, marks),
         "steps": items.steps(payload, marks),
         "others": items.unprinted(payload, chosen),
-        "sources": {columns: _sources(notes, payload["sources"], columns) for columns in (2, 3)},
+        "sources": {columns: _sources(notes, payload["sources"], columns) for columns in (0, 2, 3)},
     }
 
 
@@ -91,10 +91,11 @@ def _view(payload: Payload, held: Item, room: Room) -> Item:
     """What the template shows when each part has so much room."""
     field, others = payload["field"], held["others"]
     marks = items.mark_lines(held["marks"], single=room.single)
-    lines = _with_cautions(marks[: room.marks], others, room.cautions)
-    told = {one["title"] for one in lines}
-    untold = [one for one in others if one["what"] not in told]
-    groups = _groups(payload, held, room, untold)
+    lines = with_cautions(marks[: room.marks], others, room)
+    named = {one["title"] for one in lines}
+    told = {one["title"] for one in lines if one["caution"]["text"]}
+    unnamed = [one for one in others if one["what"] not in named]
+    groups = _groups(payload, held, room, [one for one in others if one["what"] not in told])
     zones = items.zone_lines(held["zones"])
     return {
         "title": f"{field['name'] or field['field_id']}: sheet for the cab",
@@ -111,8 +112,8 @@ def _view(payload: Payload, held: Item, room: Room) -> Item:
         "more_marks": sum(one["count"] for one in marks[room.marks :]),
         "zones": [{**one, "pieces": _pieces(one["pieces"], room.zone_words)} for one in zones],
         "round_marks": any(zone["cause"] and not zone["letter"] for zone in held["zones"]),
-        "others": [{**said(one["level"]), "what": one["what"]} for one in untold[: room.others]],
-        "more_others": len(untold[room.others :]),
+        "others": [{**said(one["level"]), "what": one["what"]} for one in unnamed[: room.others]],
+        "more_others": len(unnamed[room.others :]),
         "sources": held["sources"][room.source_columns],
         "source_columns": room.source_columns,
         "left_out": _left_out(payload, held, room, (groups, lines)),
@@ -121,58 +122,21 @@ def _view(payload: Payload, held: Item, room: Room) -> Item:
     }
 
 
-def _with_cautions(lines: list[Item], others: list[Payload], much: int) -> list[Item]:
-    """Lines of the marks, each kind with its caution once."""
-    by_what = {one["what"]: one["caution"] for one in others}
-    out = []
-    for line in lines:
-        caution = by_what.pop(line["title"], "")
-        told = signal(caution if much == 2 else brief(caution))
-        if much == 0:
-            told = {**told, "text": one_line(told["text"], COLUMN_MM - _SIGNAL_MM)}
-        out.append({**line, "note": cut(line["note"], _NOTE), "caution": told})
-    return out
-
-
 def _groups(payload: Payload, held: Item, room: Room, others: list[Payload]) -> list[Item]:
     groups, number, told = [], 1, set[str]()
     carried = {one["caution"] for group in held["chosen"].values() for one in group}
     others = [one for one in others if one["caution"] not in carried]
+    kinds = {one["title"] for one in held["marks"]}
     for key, title in items.GROUPS.items():
-        made = items.entries(held["chosen"][key], payload, held["notes"], number)
+        made = entries(held["chosen"][key], payload, held["notes"], number, apart=room.apart)
         number += len(made)
         more = others if key == items.BEFORE else []
-        cautions = [one for one in _cautions(made, more, room) if one["text"] not in told]
-        told |= {one["text"] for one in cautions}
-        entries = [{**one, "why": _reason(one, room.reasons)} for one in made]
-        groups.append({"key": key, "title": title, "entries": entries, "cautions": cautions})
+        found = cautions_of(made, more, room, kinds)
+        cautions = in_bars([one for one in found if one["text"] not in told])
+        told |= {one["text"] for one in found}
+        shown = [{**one, "why": _reason(one, room.reasons)} for one in made]
+        groups.append({"key": key, "title": title, "entries": shown, "cautions": cautions})
     return groups
-
-
-def _cautions(made: list[Item], others: list[Payload], room: Room) -> list[Item]:
-    """Cautions once each; where room is scarce the first sentence, of a finding one line."""
-    settings = {str(one["number"]) for one in made if one["is_setting"]}
-    pairs = [(one["caution"], str(one["number"])) for one in made]
-    held = gathered([*pairs, *((one["caution"], one["what"]) for one in others)])
-    return [_shortened(one, room, is_setting=bool(settings & set(one["of"]))) for one in held]
-
-
-def _shortened(caution: Item, room: Room, *, is_setting: bool) -> Item:
-    """A caution as long as there is room for; one that tells of machines alone gives way first."""
-    much = room.of_settings - (caution["word"] == "NOTICE") if is_setting else room.cautions
-    if much >= 2:
-        return caution
-    first = {**caution, "text": brief(caution["text"])}
-    return first if much == 1 else _in_a_line(first)
-
-
-def _in_a_line(caution: Item) -> Item:
-    """A caution with as much of its owners and its text as one line takes."""
-    of = caution["of"]
-    named = of if len(of) < 3 or of[0].isdigit() else [of[0], f"{len(of) - 1} more"]
-    taken = em(f"{', '.join(named)}: ") * EM_MM + _SIGNAL_MM
-    text = one_line(caution["text"], max(COLUMN_MM - taken, _LEAST_CAUTION_MM))
-    return {**caution, "of": named, "text": text}
 
 
 def _reason(entry: Item, reasons: int) -> str:
@@ -183,7 +147,7 @@ def _reason(entry: Item, reasons: int) -> str:
     if reasons >= 1 and (bare or entry["level"] in ("unknown", "stop")):
         return brief(entry["why"])
     needed = not entry["answer"] or entry["what"].endswith("check")
-    return cut(brief(entry["why"]), _REASON) if needed else ""
+    return statement(entry["why"]) if needed else ""
 
 
 def _pieces(pieces: list[Item], most: int) -> list[Item]:
@@ -196,40 +160,39 @@ def _left_out(
     """What stands only on the field's page, counted."""
     groups, seen = made
     chosen = [one for group in held["chosen"].values() for one in group]
-    entries = [one for group in groups for one in group["entries"]]
-    whys = {one["why"] for one in entries}
+    printed = [one for group in groups for one in group["entries"]]
+    whys = {one["why"] for one in printed}
     reasons = sum(bool(one["why"]) and one["why"] not in whys for one in chosen)
     told = {one["caution"] for one in (*held["others"], *chosen)}
-    here = {one["text"] for group in groups for one in group["cautions"]}
-    here |= {one["caution"]["text"] for one in seen}
-    shortened = sum(not _is_said(text, told, here) for text in told if text)
-    notes = sum(one["noted"] + (len(one["note"]) > _NOTE) for one in seen)
+    here = [one for group in groups for bar in group["cautions"] for one in bar["told"]]
+    ends = shortened(told, [*here, *(one["caution"] for one in seen)])
+    notes = sum(one["noted"] + one["note"].endswith(" ...") for one in seen)
     zones = [zone for zone in held["zones"] if zone["letter"]]
     words = sum(len(zone["reason"]) > room.zone_words for zone in zones)
     counts = (
         (reasons + (len(payload["field"]["reason"]) > _SAID_REASON), "reason", "reasons"),
-        (shortened, "end of a caution", "ends of cautions"),
+        (ends, "end of a caution", "ends of cautions"),
+        (sum(one["unsaid"] for one in printed), "range", "ranges"),
         (notes, "note of a mark", "notes of marks"),
         (words, "reason for ground", "reasons for ground"),
     )
     return [f"{count} {one if count == 1 else many}" for count, one, many in counts if count]
 
 
-def _is_said(caution: str, told: set[str], here: set[str]) -> bool:
-    """Whether all of a caution stands on the sheet, in one piece or in several."""
-    return all(signal(piece)["text"] in here for piece in pieces(caution, told))
-
-
 def _sources(notes: Mapping[str, int], sources: Mapping[str, Payload], columns: int) -> list[Item]:
-    """A line for each source; what kind of source it is always stays."""
-    wide = (WIDTH_MM - (columns - 1) * GAP_MM) / columns - _NUMBER_MM
+    """A line for each source, or less; what kind of source it is always stays."""
+    wide = _RUN_ON_MM
+    named: tuple[str, ...] = ("title",)
+    if columns:
+        wide = (WIDTH_MM - (columns - 1) * GAP_MM) / columns - _NUMBER_MM
+        named = ("title", "publisher")
     return [
-        {"number": number, "words": _source(key, sources.get(key), wide)}
+        {"number": number, "words": _source(key, sources.get(key), wide, named)}
         for key, number in notes.items()
     ]
 
 
-def _source(key: str, source: Payload | None, wide_mm: float) -> str:
+def _source(key: str, source: Payload | None, wide_mm: float, named: tuple[str, ...]) -> str:
     if source is None:
         return one_line(f"{key}: not described", wide_mm)
     mark = str(MARK_WORDS.get(source["mark"], source["mark"]) or "")
@@ -237,5 +200,5 @@ def _source(key: str, source: Payload | None, wide_mm: float) -> str:
         return mark[0].upper() + mark[1:]
     year = f", {source['year']}" if source["year"] else ""
     tail = year + (f"; {mark}" if mark else "")
-    words = ", ".join(str(part) for part in (source["title"], source["publisher"]) if part)
-    return one_line(words, wide_mm - em(tail) * EM_MM) + tail
+    words = ", ".join(str(source[part]) for part in named if source[part])
+    return one_line(words, max(wide_mm - em(tail) * EM_MM, _TITLE_MM)) + tail

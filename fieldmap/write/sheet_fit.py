@@ -11,15 +11,16 @@ import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any, NamedTuple
 
-#: Paper: the narrower of A4 and Letter, and the shorter, without the margins of ``sheet.css``.
-WIDTH_MM, HEIGHT_MM = 196.0, 265.0
+#: Width and height of A4 and of Letter without the margins of ``sheet.css``.
+PAPERS = ((196.0, 283.0), (201.9, 265.4))
+#: The narrower of the two, and the shorter.
+WIDTH_MM, HEIGHT_MM = 196.0, 265.4
 #: Height of a line of 9 pt, the least size on the sheet.
 EM_MM = 9.0 * 25.4 / 72.0
 LINE_MM = 1.15 * EM_MM
 GAP_MM = 6.0
-COLUMN_MM = (WIDTH_MM - GAP_MM) / 2.0
 MAP_WIDTH_MM = 90.0
-SPARE_MM = 3.0  # kept free for what a browser rounds
+SPARE_MM = 1.0  # kept free for what a browser rounds
 
 # Widths in em of a wide plain font (DejaVu Sans), by kind of letter; others are given 0.65.
 _WIDTHS = {
@@ -40,11 +41,13 @@ _WIDE_FROM = 0x1100  # from here on a letter may be as wide as it is high, or wi
 class Room(NamedTuple):
     """How much of each part is printed, in the order in which the parts get what is left over.
 
-    ``cautions`` of findings are 2 for whole, 1 for the first sentence, 0 for one line;
-    ``of_settings`` the same, with 3 for whole ones of every signal word, since those that tell
-    of machines alone are a step shorter;
+    ``cautions`` of findings are 2 for whole, 1 for the first sentence, 0 for its first whole
+    statement; ``of_settings`` the same, with 3 for whole ones of every signal word, since those
+    that tell of machines alone are a step shorter;
+    ``each`` gives every kind of mark that has no line its own caution, else one stands for all;
     ``reasons`` 3 for all, 2 for what is not ok, 1 for its first sentence, 0 for entries that have
-    no figure, cut short; ``single`` gives marks with a note a line of their own.
+    no figure; ``single`` gives marks with a note a line of their own; ``apart`` what is only to
+    know; ``source_columns`` are 0 where the sources run on, one after another.
     """
 
     cautions: int
@@ -57,18 +60,24 @@ class Room(NamedTuple):
     source_columns: int
     others: int
     map_mm: float
+    each: bool
+    apart: bool
 
 
 #: What is always printed, however full the page.
-LEAST = Room(0, 0, 1, 3, 0, single=False, of_settings=0, source_columns=3, others=0, map_mm=34.0)
+LEAST = Room(
+    0, 0, 1, 3, 0, single=False, of_settings=0, source_columns=0, others=0, map_mm=34.0,
+    each=False, apart=False,
+)  # fmt: skip
 #: What is added when it fits, one after another.
 MORE: tuple[tuple[str, Any], ...] = (
-    ("of_settings", 1), ("steps", 3), ("marks", 8), ("map_mm", 44.0), ("of_settings", 2),
-    ("cautions", 1), ("of_settings", 3), ("zone_words", 24), ("others", 8), ("zone_words", 40),
-    ("steps", 5), ("marks", 14), ("map_mm", 54.0), ("steps", 8), ("source_columns", 2),
-    ("reasons", 1), ("cautions", 2), ("zone_words", 80), ("marks", 30), ("single", True),
-    ("steps", 14), ("map_mm", 66.0), ("zone_words", 200), ("others", 20), ("reasons", 2),
-    ("map_mm", 80.0), ("reasons", 3),
+    ("each", True), ("marks", 8), ("marks", 14), ("steps", 2), ("map_mm", 40.0), ("steps", 3),
+    ("of_settings", 1), ("map_mm", 44.0), ("cautions", 1), ("zone_words", 24), ("others", 8),
+    ("steps", 5), ("zone_words", 40), ("source_columns", 3), ("of_settings", 2), ("map_mm", 54.0),
+    ("steps", 8), ("of_settings", 3), ("source_columns", 2), ("reasons", 1), ("cautions", 2),
+    ("apart", True), ("zone_words", 80), ("marks", 30), ("single", True), ("steps", 14),
+    ("map_mm", 66.0), ("zone_words", 200), ("others", 20), ("reasons", 2), ("map_mm", 80.0),
+    ("reasons", 3),
 )  # fmt: skip
 
 

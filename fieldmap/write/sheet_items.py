@@ -10,8 +10,7 @@ from fieldmap.finding import rank, worst
 from fieldmap.units import M2_PER_HECTARE, shown
 from fieldmap.write import page_items as on_map
 from fieldmap.write.lie_items import small_area
-from fieldmap.write.page_findings import finding_view, said, worst_first
-from fieldmap.write.set_up_items import priced
+from fieldmap.write.page_findings import said, worst_first
 
 Item = dict[str, Any]
 Payload = Mapping[str, Any]
@@ -47,7 +46,6 @@ _ORDER = {
     "speed": MOWING,
     "work rate": MOWING,
 }
-_AXLE = ", axle "
 _HEADING = "side slope on the best heading"
 #: Findings that stand in for a setting nobody worked out.
 _INSTEAD = {"field speed": "field speed limit", "work rate": "runs and turns"}
@@ -112,48 +110,6 @@ def chosen(payload: Payload) -> dict[str, list[Payload]]:
     bad = [by_what[what] for what in _WHILE if what in by_what and by_what[what]["level"] != "ok"]
     held[MOWING] += bad
     return held
-
-
-def entries(
-    found: Iterable[Payload], payload: Payload, notes: Mapping[str, int], start: int
-) -> list[Item]:
-    """Findings as numbered entries of a group; axles alike are one entry."""
-    units, currency = payload["units"], payload.get("currency", "")
-    made: list[Item] = []
-    for one in found:
-        view = priced(finding_view(one, units=units, notes=notes), one["unit"], currency)
-        told = {"caution": one["caution"], "is_setting": one.get("is_setting", False)}
-        if made and _alike(made[-1], {**view, **told}):
-            made[-1] = _joined(made[-1], view)
-        else:
-            made.append({**view, **told, "parts": 1})
-    return [{**one, "number": number} for number, one in enumerate(made, start=start)]
-
-
-def _alike(entry: Item, view: Item) -> bool:
-    """Whether two settings are the same of two axles, with the same behind them."""
-    kind, axle, _ = view["what"].partition(_AXLE)
-    same = ("level", "notes", "limit", "caution")
-    return (
-        bool(axle)
-        and entry["what"].startswith(kind)
-        and all(entry[key] == view[key] for key in same)
-    )
-
-
-def _joined(entry: Item, view: Item) -> Item:
-    """An entry with the same of one more axle."""
-    kind, _, number = view["what"].partition(_AXLE)
-    if entry["parts"] == 1:
-        first = entry["what"].partition(_AXLE)[2]
-        entry = {**entry, "what": kind, "answer": _of_axle(first, entry), "range": "", "why": ""}
-    answer = f"{entry['answer']}; {_of_axle(number, view)}"
-    return {**entry, "answer": answer, "parts": entry["parts"] + 1}
-
-
-def _of_axle(number: str, view: Item) -> str:
-    spread = f" ({view['range']})" if view["range"] else ""
-    return f"axle {number} {view['answer']}{spread}"
 
 
 def unprinted(payload: Payload, held: Mapping[str, list[Payload]]) -> list[Payload]:

@@ -9,6 +9,7 @@ from fieldmap.finding import LEVEL_WORDS
 from fieldmap.units import System, shown
 from fieldmap.what_changed import CHOICES, Figure, shared_choices, shared_figures
 from fieldmap.write.files import plain
+from fieldmap.write.set_up_items import in_currency
 
 
 def level_words(level: str) -> str:
@@ -22,7 +23,9 @@ def level_words(level: str) -> str:
     return next((said for held, said in LEVEL_WORDS.items() if held == level), "not there")
 
 
-def figures_shown(row: Mapping[Any, Any], units: System) -> list[tuple[str, str, str, str]]:
+def figures_shown(
+    row: Mapping[Any, Any], units: System, *, currency: str = ""
+) -> list[tuple[str, str, str, str]]:
     """What of a field's figures is not the same, as people read it.
 
     Parameters
@@ -30,6 +33,8 @@ def figures_shown(row: Mapping[Any, Any], units: System) -> list[tuple[str, str,
     row : mapping
         A row of ``WhatIf.table``.
     units : {"us", "metric"}
+    currency : str
+        The farm's own; without one it says ``money``.
 
     Returns
     -------
@@ -37,21 +42,24 @@ def figures_shown(row: Mapping[Any, Any], units: System) -> list[tuple[str, str,
         What it is called, as it is, then, and the difference with its sign; the difference of a
         word is empty. What is the same once it is rounded is left out.
     """
-    told = [_shown(figure, row, units) for figure in figures_of(row)]
+    told = [_shown(figure, row, units, currency) for figure in figures_of(row)]
     for column in choices_of(row):
         pair = (str(row[f"{column}_before"] or "unknown"), str(row[f"{column}_after"] or "unknown"))
         told.append((CHOICES[column], *pair, ""))
     return [one for one in told if one[1] != one[2]]
 
 
-def _shown(figure: Figure, row: Mapping[Any, Any], units: System) -> tuple[str, str, str, str]:
-    before, after, step = (
-        _scaled(row[f"{figure.column}_{when}"], figure.scale)
+def _shown(
+    figure: Figure, row: Mapping[Any, Any], units: System, currency: str
+) -> tuple[str, str, str, str]:
+    held = {
+        when: _scaled(row[f"{figure.column}_{when}"], figure.scale)
         for when in ("before", "after", "difference")
-    )
-    sign = "+" if step is not None and step > 0 else ""
-    one, two, apart = (shown(held, figure.unit, units) for held in (before, after, step))
-    return figure.words, one, two, f"{sign}{apart}"
+    }
+    words = {when: shown(known, figure.unit, units) for when, known in held.items()}
+    words = in_currency(words, figure.unit, currency)
+    sign = "+" if (held["difference"] or 0.0) > 0 else ""
+    return figure.words, words["before"], words["after"], f"{sign}{words['difference']}"
 
 
 def _scaled(held: Any, scale: float) -> float | None:

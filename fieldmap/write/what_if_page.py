@@ -13,6 +13,7 @@ from fieldmap.what_changed import CHANGES, FindingChange
 from fieldmap.write.frame import render
 from fieldmap.write.page_findings import answer, footnotes, said, signal, source_list
 from fieldmap.write.payload import described, named
+from fieldmap.write.set_up_items import in_currency
 from fieldmap.write.what_if_items import figures_shown, level_words
 
 #: So many fields are told in full on the page; the files beside it have all.
@@ -31,13 +32,17 @@ def what_if_payload(found: WhatIf) -> dict[str, Any]:
     """What :func:`what_if_page` is given: JSON types only, user text untouched."""
     farm = found.before.farm
     records = found.table.to_dict("records")
-    rows = [_row(row, found.findings[row["field_id"]], farm.settings.units) for row in records]
+    currency = farm.settings.prices.currency
+    rows = [
+        _row(row, found.findings[row["field_id"]], farm.settings.units, currency) for row in records
+    ]
     cited = [key for held in found.findings.values() for one in held for key in one.sources]
     return {
         "title": f"{farm.settings.name}: what if",
         "farm": farm.settings.name,
         "note": farm.settings.note,
         "units": farm.settings.units,
+        "currency": currency,
         "made": {"date": found.before.day.isoformat(), "version": __version__},
         "machine": _name(found.before.machine),
         "machine_then": _name(found.after.machine),
@@ -73,7 +78,7 @@ def what_if_page(payload: Mapping[str, Any]) -> str:
             for change in CHANGES
         ],
         "rows": [_shown(row) for row in payload["fields"]],
-        "details": [_shown(row) | _detail(row, notes, units) for row in told],
+        "details": [_shown(row) | _detail(row, notes, payload) for row in told],
         "more": len(changed) - len(told),
         "ground": [],
         "sources": source_list(notes, {key: payload["sources"][key] for key in notes}),
@@ -86,7 +91,7 @@ def _name(machine: Machine | None) -> str:
 
 
 def _row(
-    row: Mapping[Any, Any], findings: tuple[FindingChange, ...], units: System
+    row: Mapping[Any, Any], findings: tuple[FindingChange, ...], units: System, currency: str
 ) -> dict[str, Any]:
     keys = (
         "change", "level_before", "level_after", "reason_before", "reason_after",
@@ -95,7 +100,7 @@ def _row(
     return {
         **{key: row[key] for key in keys},
         "title": named(row["name"], str(row["field_id"])),
-        "figures": [list(one) for one in figures_shown(row, units)],
+        "figures": [list(one) for one in figures_shown(row, units, currency=currency)],
         "gone": list(row["gone"]),
         "new": list(row["new"]),
         "findings": [one._asdict() | {"sources": list(one.sources)} for one in findings],
@@ -125,30 +130,35 @@ def _counted(row: Mapping[str, Any]) -> str:
     return ", ".join(f"{number} {word}" for number, word in counts if number)
 
 
-def _detail(row: Mapping[str, Any], notes: Mapping[str, int], units: System) -> dict[str, Any]:
+def _detail(
+    row: Mapping[str, Any], notes: Mapping[str, int], payload: Mapping[str, Any]
+) -> dict[str, Any]:
     return {
         "reasons": (row["reason_before"], row["reason_after"]),
         "table": row["figures"],
         "gone": row["gone"],
         "new": row["new"],
-        "told": [_finding(one, notes, units) for one in row["findings"]],
+        "told": [_finding(one, notes, payload) for one in row["findings"]],
     }
 
 
-def _finding(one: Mapping[str, Any], notes: Mapping[str, int], units: System) -> dict[str, Any]:
+def _finding(
+    one: Mapping[str, Any], notes: Mapping[str, int], payload: Mapping[str, Any]
+) -> dict[str, Any]:
     return {
         "what": one["what"],
         "about": _ABOUT[one["about"]],
         "way": one["way"],
-        "sides": [_side(one, when, units) for when in ("before", "after")],
+        "sides": [_side(one, when, payload) for when in ("before", "after")],
         "notes": [notes[key] for key in one["sources"]],
     }
 
 
-def _side(one: Mapping[str, Any], when: str, units: System) -> dict[str, str]:
+def _side(one: Mapping[str, Any], when: str, payload: Mapping[str, Any]) -> dict[str, str]:
     """A finding's level and answer on one side; where it is not there it says so."""
     level = one[f"level_{when}"]
     if not level:
         return {"level": "", "word": level_words(level), "answer": ""}
     held = {key: one[f"{key}_{when}"] for key in ("value", "unit", "choice")}
-    return said(level) | {"answer": answer(held | {"level": level, "limit": None}, units)}
+    words = {"answer": answer(held | {"level": level, "limit": None}, payload["units"])}
+    return said(level) | in_currency(words, str(held["unit"]), payload.get("currency", ""))

@@ -64,6 +64,23 @@ def test_beyond_what_was_measured_the_low_end_stands_still_by_hand() -> None:
     assert value == high == pytest.approx(given_up(2, 6, 1)[1] * 5 / 4)
 
 
+def test_below_what_was_measured_the_low_end_counts_nothing_by_hand() -> None:
+    """By hand: from 3 to 6 cm, of which only the last 0.92 cm was measured."""
+    one = yield_given_up(
+        np.array([0.06]),
+        from_m=0.03,
+        t_ha_cm=np.full(3, 0.1),
+        measured_m=(2 * INCH, 6 * INCH),
+        elsewhere=None,
+    )[0]
+    assert one == pytest.approx([0.092, 0.3, 0.3])
+
+
+def test_a_first_cutting_may_give_up_more_than_a_later_one_by_hand() -> None:
+    """By hand: 0.3 in the first, 0.05 in each later one; nobody said which."""
+    assert per_cut(0.3, 0.4, 3, None) == pytest.approx([0.05, 0.175, 0.3])
+
+
 def test_other_crops_may_give_up_nothing_by_hand() -> None:
     """By hand: nobody measured grass: from nothing to twice what alfalfa gives up."""
     found = advise(machine={"skid_shoes": shoes(4 * INCH)}, crop="timothy", cutting=1.0)

@@ -60,6 +60,20 @@ def needed(machine: Machine | None, *args: float, **given_: Any) -> Finding:
     return found
 
 
+def test_the_slow_end_is_that_of_the_steepest_place_by_hand() -> None:
+    """By hand: 32 kW, with a quarter kept 25.6; the knives take 24, at the highest 31.2.
+
+    Left at 10 %: 1.6 x .77 x 3.6 / 3.859 kN = 1.15 km/h; at the highest nothing is left. With
+    knives of a known rate the steepest place decides: at 20 % the pull is
+    24.517 x (.0582 + .2) / 1.0198 = 6.207 kN: 0.715.
+    """
+    slower = asked(train(power_kw=32.0), 10.0, 20.0)[1].finding
+    assert (slower.low, slower.value) == pytest.approx((0.0, 1.149), abs=2e-3)
+    mine = TABLES.with_overrides({"power.disc_conditioner_kw_per_m": 8.0})
+    slower = asked(train(power_kw=32.0), 10.0, 20.0, tables=mine)[1].finding
+    assert (slower.low, slower.value) == pytest.approx((0.7146, 1.149), abs=2e-3)
+
+
 def test_the_worked_chain_as_a_finding_referee() -> None:
     """Referee, recalled D497 figures worked by hand: 39.3 kW; the rate may be 30 % off."""
     found = needed(train())

@@ -79,6 +79,20 @@ def test_peak_under_a_tyre_referee(kpa: float, peak: float) -> None:
     assert one.sources == ("arvidsson_keller",)
 
 
+def test_a_tyre_of_unknown_pressure_takes_the_upper_end_away_by_hand() -> None:
+    """By hand: two tyres, 100 kPa and nobody knows: it may be any."""
+    tyres = [{"axle": 1, "load_kg": 900.0, "inflation_kpa": kpa} for kpa in (100.0, None)]
+    one = found(train(tyres=tyres))["tyre pressure, axle 1"]
+    assert (one.level, one.value, one.high) == ("unknown", 100.0, None)
+
+
+@pytest.mark.parametrize(("short", "listed"), [(0.04, True), (0.06, False), (0.12, False)])
+def test_axles_that_carry_too_little_by_hand(short: float, listed: bool) -> None:
+    """By hand: of 5 t on the axles a twentieth may be lacking, and no more."""
+    mass = 5000.0 / (1.0 - short)
+    assert ("axles listed" not in found(train(mass_kg=mass))) == listed
+
+
 @pytest.mark.parametrize(
     ("mass", "wet", "level", "limit"),
     [

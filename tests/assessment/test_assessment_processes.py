@@ -16,10 +16,11 @@ import pytest
 import rasterio
 from farm_pieces import copied_farm
 
-from fieldmap import assessment
-from fieldmap.assessment import FIELDS_A_PROCESS, Assessment, assess
+from fieldmap import processes
+from fieldmap.assessment import Assessment, assess
 from fieldmap.errors import Fault, InputError, MisuseError, StoreError
 from fieldmap.farm import Farm
+from fieldmap.processes import FIELDS_A_PROCESS, pool, processes_for
 
 DAY = date(2026, 6, 9)
 
@@ -46,7 +47,7 @@ def alone(packed_farm: Farm) -> Assessment:
 @pytest.fixture
 def small_turns(monkeypatch: pytest.MonkeyPatch) -> None:
     """So that twelve fields are several helpings."""
-    monkeypatch.setattr(assessment, "_LEAST_A_TURN", 2)
+    monkeypatch.setattr(processes, "_LEAST_A_TURN", 2)
 
 
 @pytest.mark.usefixtures("small_turns")
@@ -87,7 +88,7 @@ def test_an_error_comes_through_as_it_is(packed_farm: Farm, alone: Assessment) -
 
 def test_the_first_error_in_the_order_of_the_rows_is_raised() -> None:
     """By hand: two helpings fail at once; what is told is what one process would have told."""
-    turns = assessment._Turns(list(range(200)), 2)
+    turns = processes._Turns(list(range(200)), 2)
     both = threading.Barrier(2, timeout=20)
 
     def fail(part: list[int]) -> list[Any]:
@@ -106,7 +107,8 @@ def test_the_first_error_in_the_order_of_the_rows_is_raised() -> None:
 
 def test_a_process_that_is_killed_is_told() -> None:
     """By hand: no answer is waited for in vain, and none is made up."""
-    with assessment._others(b"", 1) as (other,):
+    with pool(2) as begun:
+        (other,) = begun._others
         os.kill(other._process.pid, signal.SIGKILL)
         with pytest.raises(StoreError, match="ended before it had answered"):
             other.ask([0])
@@ -128,15 +130,15 @@ def test_few_fields_stay_in_one_process(
 ) -> None:
     """By hand: as many as there are processors, but never more than pay, nor more than fields."""
     monkeypatch.setattr(os, "cpu_count", lambda: processors)
-    assert assessment._processes(workers, fields) == taken
+    assert processes_for(workers, fields) == taken
 
 
 @pytest.mark.parametrize("count", [0, 1, 63, 64, 1000])
 def test_helpings_hold_every_row_once(count: int) -> None:
     """Property: in order, large ones first, none small but the last."""
     rows = list(range(count))
-    found = list(assessment._helpings(rows, 2))
+    found = list(processes._helpings(rows, 2))
     assert [row for part in found for row in part] == rows
     sizes = [len(part) for part in found]
     assert sizes == sorted(sizes, reverse=True)
-    assert all(size >= assessment._LEAST_A_TURN for size in sizes[:-1])
+    assert all(size >= processes._LEAST_A_TURN for size in sizes[:-1])

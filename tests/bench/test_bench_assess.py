@@ -18,7 +18,7 @@ from typing import Any
 import pytest
 from invented_fields import MARKS_A_FIELD, invented_fields
 
-from fieldmap import assessment, field_answer
+from fieldmap import assessment, field_answer, processes
 from fieldmap.assessment import assess
 from fieldmap.farm import Farm, load_farm
 from fieldmap.risk import layers, lie
@@ -28,10 +28,11 @@ DAY = date(2026, 6, 9)
 #: The steps whose share of the time is told; one inside another is told with its own name.
 STEPS = {
     assessment: ("asked_of",),
+    processes: ("ready",),
     field_answer: (
-        "_run", "_heights", "field_looking", "what_is_left", "mowing", "field_layers",
+        "_heights", "field_looking", "what_is_left", "mowing", "field_layers",
         "with_strikes", "first_places", "mark_findings", "met_told", "looked_findings",
-        "slope_findings", "lie_findings", "settings_told", "zones", "_pick_up", "pick_up",
+        "slope_findings", "lie_findings", "settings_told", "zones_of", "_picked", "picked",
     ),
     layers: ("lie_of", "chance_cells"),
     lie: ("work_over", "slope", "best_heading", "hollows", "drop_offs", "speeds", "water_cells"),

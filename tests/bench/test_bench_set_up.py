@@ -26,7 +26,7 @@ from fieldmap.farm import load_farm
 FIELDS, DAY = 1000, date(2026, 6, 9)
 STEPS = ("mowing", "met_told", "settings_told")
 INSIDE = (
-    "conditions", "logged_things", "left_things", "set_up", "too_stony", "tyre_findings",
+    "conditions", "logged_things", "left_things", "set_up", "by_class", "tyre_findings",
     "climb_of", "power_findings", "field_speed_findings", "work_rate_findings",
 )  # fmt: skip
 Call = tuple[Callable[..., Any], tuple[Any, ...], dict[str, Any]]

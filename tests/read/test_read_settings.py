@@ -115,3 +115,24 @@ def test_by_hand_machine_ids_twice(tmp_path: Path) -> None:
     one = '[[machine]]\nid = "a"\nname = "A"\nkind = "pull-type"\n'
     (fault,) = faults_of(tmp_path / "machines.toml", one + one, machines=True)
     assert (fault.what, fault.value) == ("machine ids that stand twice", "a")
+
+
+@pytest.mark.parametrize(
+    ("lines", "words"),
+    [
+        ("tyres = [{ axle = 1, inflation_kpa = 20 }]", "looks like psi"),
+        ("mass_kg = 5000", "the axles carry 8000 kg, and mass_kg says 5000"),
+        ('fitted_shoe = "Base"\nskid_shoes = [{ name = "base", cut_height_m = 0.05 }]', "'Base'"),
+        ('fitted_knives = "high_lift"\nknives = ["low_lift"]', "none of its knives"),
+        ("mass_kg = 8000\nmower_mass_kg = 9000", "more than mass_kg"),
+    ],
+)
+def test_by_hand_parts_of_a_machine_that_do_not_fit(tmp_path: Path, lines: str, words: str) -> None:
+    """By hand: what cannot be is named with the machine's own id, not guessed at."""
+    text = (
+        '[[machine]]\nid = "m-1"\nname = "m"\nkind = "pull-type"\n'
+        "axles = [{ mass_kg = 3000, position_m = 0 }, { mass_kg = 5000, position_m = 3 }]\n"
+    )
+    (fault,) = faults_of(tmp_path / "machines.toml", text + lines, machines=True)
+    assert words in fault.what
+    assert fault.value == "m-1"

@@ -73,7 +73,8 @@ def test_what_nobody_could_name_raises_the_high_end_alone_by_hand() -> None:
 @pytest.mark.parametrize(
     ("lack", "words", "sources"),
     [
-        ({"log": False}, ["hazard log"], 0),
+        ({"log": False}, ["but the stones of the class told"], 1),
+        ({"log": False, "stoniness": None}, ["hazard log"], 0),
         ({"stoniness": None}, ["stoniness class"], 3),
         ({"stoniness": float("nan")}, ["stoniness class"], 3),
         ({"roads": False}, ["no road network"], 3),
@@ -136,6 +137,19 @@ def test_what_was_found_on_the_whole_ground_is_allowed_by_hand() -> None:
     assert loose.left == pytest.approx(0.5 * 0.3)
     assert loose.density_high >= 60.5
     assert loose.left_high >= 60.5 * 0.3
+
+
+def test_what_was_looked_at_is_not_counted_as_unseen_by_hand() -> None:
+    """By hand: 200 found on a hectare half seen: 200.5 / (.5 / 2.04 + .5) is held to 200, so 100.
+
+    With the class's own density before looking the range would be as wide as 3.84 times that.
+    """
+    one = estimate("stones_0", "z", [10_000.0], [0.5], found=200, hits=0, tables=TABLES)
+    assert one.density == pytest.approx(269.06, abs=0.01)
+    held = bounded(one, TABLES["density.stones_0"], 0.5)
+    assert held.density == pytest.approx(200.0)
+    assert held.left == pytest.approx(100.0)
+    assert held.left_high <= 3.85 * 100.0
 
 
 def test_a_good_look_is_not_held_back_by_hand() -> None:

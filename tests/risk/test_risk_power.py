@@ -348,3 +348,9 @@ def test_a_nought_from_the_farm_is_no_crash_regression() -> None:
     assert float(speed_by_power_kmh(0.1, pull=held)) == 0.0
     held = pull_of(train(), soft=True, tables=mine)
     assert math.isnan(needed_kw(11.0, grade=0.1, pull=held))
+
+
+def test_next_to_nothing_to_pull_is_no_crash_regression() -> None:
+    """Regression: a climb of the least figure there is, of a mower that may weigh nothing."""
+    light = Pull(60.0, 24.0, 0.0, 2500.0, 0.0582, 0.77)
+    assert float(speed_by_power_kmh(5e-324, pull=light)) == math.inf

@@ -375,3 +375,16 @@ def test_the_crop_slows_by_hand(crop_kmh: float, limit: float, cause: int) -> No
     speed = climbing(0.0, crop_kmh=crop_kmh).lie.speed
     assert middle(speed.limit_kmh) == limit
     assert middle(speed.cause) == cause
+
+
+@pytest.mark.parametrize("key", ["lodged", "thick"])
+def test_a_crop_nobody_asked_of_is_the_slowest_by_hand(key: str) -> None:
+    """By hand: one kind of crop allows 6 km/h, the other 8: unknown is held to 6."""
+    mine = TABLES.with_overrides({f"stopping.crop_{key}_kmh": 6.0})
+    ground = heights(plane(0.0, 0.0, cells=CELLS, cell_m=CELL_M), cell_m=CELL_M)
+    layers = field_layers(
+        FIELD, ground, marks(), seen_in(FIELD), crs=UTM, machine=mower(field_speed_kmh=11.0),
+        tables=mine, site=Site(rough=False, crop_kmh=math.nan),
+    )  # fmt: skip
+    assert middle(layers.lie.speed.limit_kmh) == 6.0
+    assert middle(layers.lie.speed.cause) == CROP

@@ -71,6 +71,14 @@ def test_a_measured_stone_by_hand() -> None:
     assert wraps.tolist() == forage.tolist() == [0, 0, 0]
 
 
+def test_a_mark_and_the_same_kind_unseen_each_have_their_own_by_hand() -> None:
+    """By hand: one law of heights, but only the mark may stand up: the sum of both alone."""
+    mark, rest = logged(("post", math.nan)), unseen("elsewhere")
+    for first, second in ((mark, rest), (rest, mark)):
+        for whole, one, other in zip(at(joined(first, second)), at(mark), at(rest), strict=True):
+            assert whole == pytest.approx(one + other)
+
+
 def test_a_stone_that_nobody_measured_may_stand_up_by_hand() -> None:
     """By hand: the middle by the law 3, 10, 40 cm, the low end as its lowest, the high end met."""
     strikes, _, _ = at(logged(("stone", math.nan)), cut_m=0.12)

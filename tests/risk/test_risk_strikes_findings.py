@@ -11,7 +11,7 @@ from small_ground import TABLES
 from test_risk_strikes_expected import at, logged, things, unseen
 
 from fieldmap.finding import Finding, rank
-from fieldmap.risk.strike_findings import strike_findings
+from fieldmap.risk.strike_findings import NO_STONES, ByClass, strike_findings
 from fieldmap.risk.strikes import Things, joined, kept, no_things
 from fieldmap.risk.told import Told
 from fieldmap.tables import Tables
@@ -25,7 +25,7 @@ def told(
     unlooked: bool = False,
     cut_m: float = 0.08,
     lift_m: float = 0.01,
-    stony: bool = False,
+    stony: ByClass = NO_STONES,
     tables: Tables = TABLES,
 ) -> list[Told]:
     """The three findings' Told."""
@@ -93,6 +93,16 @@ def test_a_little_is_no_reason_for_care_by_hand() -> None:
     strikes = found(rare, cut_m=0.08)[0]
     assert (strikes.level, strikes.value) == ("ok", pytest.approx(0.0005))
     assert "tyre 0.0005 (medium, 3D)" in strikes.why
+
+
+def test_many_of_several_kinds_are_care_together_by_hand() -> None:
+    """By hand: of a tyre and a post 0.3 each: neither alone is half a thing met, both are."""
+    tall = logged(("tyre", 0.9), ("post", 0.9))
+    held = tall._replace(count=tall.count * 0.3, count_low=tall.count * 0.3)
+    few = TABLES.with_overrides({f"strikes.harm_{at}": 1e-9 for at in (1, 2, 3, 4)})
+    assert found(held, tables=few)[0].level == "care"
+    one = kept(held, held.kind == "tyre")
+    assert found(one, tables=few)[0].level == "ok"
 
 
 def test_what_is_missing_leaves_neither_value_nor_upper_end_by_hand() -> None:

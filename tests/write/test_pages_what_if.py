@@ -162,6 +162,22 @@ def test_by_hand_figures_as_people_read_them() -> None:
     assert level_words("stop") == "stop"
 
 
+def test_by_hand_money_is_in_the_farms_own_currency() -> None:
+    """By hand: a figure and a finding that speak of money, with a currency and without one."""
+    row = {"set_up_cost_before": 640.0, "set_up_cost_after": 905.0, "set_up_cost_difference": 265.0}
+    told = ("cost of the set-up advised", "640 EUR", "905 EUR", "+265 EUR")
+    assert figures_shown(row, "us", currency="EUR") == [told]
+    assert figures_shown(row, "us")[0][1] == "640 money"
+    compared = STONE | {"what": "set-up compared", "unit_before": "money", "unit_after": "money",
+                        "value_before": 34.0, "value_after": 1234.0, "choice_before": "low shoe",
+                        "choice_after": "", "level_after": "care"}  # fmt: skip
+    changed = field("Long Acre", "figures", "stop", "stop", findings=[compared])
+    page = what_if_page(payload(changed) | {"currency": "EUR"})
+    assert "low shoe (34 EUR)" in page
+    assert "1,234 EUR" in page
+    assert not re.search(r"\d money", page)
+
+
 @pytest.fixture
 def standing(browser: Any, tmp_path: Path) -> Iterator[Any]:
     """The page opened from disk; whatever it says or asks is an error."""
