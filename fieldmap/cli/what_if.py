@@ -133,8 +133,9 @@ def _field(row: dict[Any, Any]) -> tuple[str, ...]:
 def _figures(found: WhatIf, row: dict[Any, Any]) -> list[tuple[str, ...]]:
     from fieldmap.write.what_if_items import figures_shown
 
-    units = found.before.farm.settings.units
-    return [(str(row["field_id"]), *told) for told in figures_shown(row, units)]
+    settings = found.before.farm.settings
+    told = figures_shown(row, settings.units, currency=settings.prices.currency)
+    return [(str(row["field_id"]), *one) for one in told]
 
 
 def _worse(found: WhatIf, field_id: str) -> list[tuple[str, ...]]:

@@ -58,7 +58,7 @@ def _turning(
     there = lie.headland & lie.inside
     slopes = lie.ground.percent.values[there]
     known = slopes[np.isfinite(slopes)]
-    loose = math.isnan(lie.work.radius_m)
+    loose, unbounded = math.isnan(lie.work.radius_m), lie.work.laps is None
     too_steep = share_of(slopes >= lie.limits.stop_pct)
     perhaps = share_of(
         (slopes < lie.limits.stop_pct) & (lie.steep_high.values[there] >= lie.limits.stop_pct)
@@ -71,7 +71,7 @@ def _turning(
     elif (
         machine is None
         or known.size < slopes.size
-        or (slow > 0 and loose)
+        or (slow > 0 and (loose or unbounded))
         or perhaps > 0
         or math.isnan(lie.sigma)
         or leaning
@@ -92,6 +92,8 @@ def _turning(
     change = ""
     if level == "unknown" and slow > 0 and loose:
         change = "Give turning_radius_m in machines.toml"
+    elif level == "unknown" and slow > 0 and unbounded:
+        change = "Give working_width_m in machines.toml: how deep the headland is hangs on it"
     elif level != "ok":
         change = _turning_change(too_steep > 0, perhaps > 0, leaning)
     only_error = machine is not None and known.size == slopes.size and not (slow > 0 and loose)
@@ -232,7 +234,7 @@ def _speed(field_id: str, layers: Layers, heights: Heights, tables: Tables) -> T
             what="field speed limit",
             where=field_id,
             why=f"Half of the field's cells allow at least the value. Governed by "
-            f"{', '.join(parts)} of the field. The crop, the power and what the driver sees can "
+            f"{', '.join(parts)} of the field. What the driver sees can "
             "ask for less.",
             basis="assumed",
             sources=tuple(

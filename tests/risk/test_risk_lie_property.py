@@ -95,6 +95,9 @@ def test_a_hole_in_the_heights_never_makes_better_property(
          "turning_radius_m": 1.0}, error_m=0.4, gone="working_width_m")  # fmt: skip
 @example(parts=PLAIN | {"north": -0.1}, machine=USUAL | {"working_width_m": 1.5,
          "turning_radius_m": 1.0}, error_m=0.4, gone="turning_radius_m")  # fmt: skip
+@example(parts=PLAIN | {"east": 0.13, "brow_m": 2.5, "brow_at": 10, "wall_m": 3.0, "wall_at": 22},
+         machine=USUAL | {"working_width_m": 1.5, "turning_radius_m": 1.0, "field_speed_kmh": 5.0,
+         "cg_height_m": 0.7}, error_m=1e-6, gone="working_width_m")  # fmt: skip
 @settings(max_examples=80, deadline=None)
 def test_forgetting_the_machine_never_makes_better_property(
     parts: dict[str, Any], machine: dict[str, float], error_m: float, gone: str
