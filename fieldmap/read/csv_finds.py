@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import codecs
-import csv
-import io
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -16,13 +13,12 @@ from fieldmap.errors import Fault, InputError
 from fieldmap.read.cells import CellError, figure
 from fieldmap.read.columns import METRES, PLACES, Columns, columns_of, unused_note
 from fieldmap.read.csv_guard import as_written
+from fieldmap.read.csv_rows import csv_rows
 from fieldmap.read.found import Found, from_rows, some
 from fieldmap.read.positions import PositionError, angle, pair
 from fieldmap.words import plain_words
 
-_SEPARATORS = (",", ";", "\t")
 _SHOWN = 5
-_UTF16 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 _ORDERS = {"position": None, "lat_lon": ("lat", "lon"), "lon_lat": ("lon", "lat")}
 
 
@@ -51,9 +47,10 @@ def read_csv_finds(path: Path) -> Found:
     Raises
     ------
     InputError
-        Not UTF-8 or UTF-16, no columns for the position, or two columns that mean the same.
+        Not to be opened, not UTF-8 or UTF-16, no columns for the position, or two columns that
+        mean the same.
     """
-    lines = _lines(_text(path), path)
+    lines = csv_rows(path, what="a CSV file of finds").rows
     names = [name.strip() for name in lines[0][1]] if lines else []
     columns = _columns(names, lines[1:], path)
     rows: list[dict[str, Any]] = []
@@ -79,53 +76,6 @@ def read_csv_finds(path: Path) -> Found:
 
 def _without_places(row: dict[str, Any]) -> dict[str, Any]:
     return {role: held for role, held in row.items() if role not in PLACES}
-
-
-def _text(path: Path) -> str:
-    held = path.read_bytes()
-    try:
-        text = held.decode("utf-16" if held.startswith(_UTF16) else "utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise _no_text(path, f"byte {error.start + 1} is {held[error.start]:#x}") from None
-    if "\0" in text:
-        raise _no_text(path, f"character {text.index(chr(0)) + 1} is a zero")
-    return text
-
-
-def _no_text(path: Path, seen: str) -> InputError:
-    return InputError(
-        Fault(
-            "a CSV file that is not UTF-8 text",
-            seen,
-            "names and notes would be garbled",
-            "save it as CSV UTF-8",
-            where=str(path),
-        )
-    )
-
-
-def _lines(text: str, path: Path) -> list[tuple[int, list[str]]]:
-    """The number of the line a row starts on, and its cells; blank lines are left out."""
-    head = text.partition("\n")[0]
-    separator = max(_SEPARATORS, key=head.count)
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
-    lines, start = [], 1
-    try:
-        for cells in reader:
-            if any(cell.strip() for cell in cells):
-                lines.append((start, cells))
-            start = reader.line_num + 1
-    except csv.Error as error:
-        raise InputError(
-            Fault(
-                "a row that cannot be told apart",
-                str(error),
-                "what follows it would be read wrongly",
-                'close every quote; write a quote inside quotes twice ("")',
-                where=f"{path.name} line {start}",
-            )
-        ) from None
-    return lines
 
 
 def _columns(names: list[str], lines: Sequence[tuple[int, list[str]]], path: Path) -> Columns:

@@ -52,10 +52,11 @@ def csv_rows(path: Path, *, what: str) -> CsvRows:
     try:
         text = held[len(mark) :].decode(codec)
     except UnicodeDecodeError as error:
-        seen = f"byte {error.start + 1} is no {codec} text"
-        raise InputError(_unread(what, seen, "save it as CSV UTF-8", path)) from None
+        raise InputError(
+            _no_text(what, f"byte {error.start + 1} is no {codec} text", path)
+        ) from None
     if "\0" in text:
-        raise InputError(_unread(what, "it holds a zero", "save it as CSV UTF-8", path))
+        raise InputError(_no_text(what, "it holds a zero", path))
     head = text.partition("\n")[0]
     separator = max(_SEPARATORS, key=head.count)
     return CsvRows(
@@ -86,3 +87,8 @@ def _rows(text: str, separator: str, path: Path) -> list[tuple[int, list[str]]]:
 
 def _unread(what: str, seen: str, mend: str, path: Path) -> Fault:
     return Fault(f"{what} cannot be read", seen, "nothing of it was taken", mend, where=str(path))
+
+
+def _no_text(what: str, seen: str, path: Path) -> Fault:
+    why = "names and notes would be garbled"
+    return Fault(f"{what} is not UTF-8 text", seen, why, "save it as CSV UTF-8", where=str(path))
