@@ -80,14 +80,28 @@ def spread(low: float | None, high: float | None, unit: str, units: System) -> s
 
 
 def answer(finding: Mapping[str, Any], units: System) -> str:
-    """The choice, the figure or both; ``unknown`` when one is missing; nothing for a plain fact."""
+    """The choice, the figure or both; ``unknown`` when one is missing; nothing for a plain fact.
+
+    An ``ok`` finding with a limit and no figure found nothing to hold against it. Money beside
+    a choice is its lead over the second, no price.
+
+    Examples
+    --------
+    >>> one = {"level": "ok", "choice": "", "value": None, "limit": 2.0, "unit": "m"}
+    >>> answer(one, "metric"), answer({**one, "level": "care"}, "metric")
+    ('', 'unknown')
+    >>> answer({**one, "choice": "base shoe", "value": 34.0, "unit": "money"}, "metric")
+    'base shoe (ahead by 34 money)'
+    """
     figure = ""
+    level, limit = finding["level"], finding["limit"]
     if finding["value"] is not None:
         figure = shown(finding["value"], finding["unit"], units)
-    elif not finding["choice"] and (finding["limit"] is not None or finding["level"] == "unknown"):
+    elif not finding["choice"] and (level == "unknown" or (limit is not None and level != "ok")):
         figure = "unknown"
     if finding["choice"] and figure:
-        return f"{finding['choice']} ({figure})"
+        ahead = "ahead by " if finding["unit"] == "money" else ""
+        return f"{finding['choice']} ({ahead}{figure})"
     return finding["choice"] or figure
 
 

@@ -88,7 +88,7 @@ def test_figures_are_said_in_the_readers_units_with_range_and_source() -> None:
     text = plain_text(sheet_page(sheet_payloads.crowded()))
     assert re.search(r"cut height and skid shoe: +care: skid shoe: high \(4\.0 in\)", text)
     assert "3.0 to 5.0 in" in text
-    assert "high shoe, low-lift (340 USD)" in text
+    assert "high shoe, low-lift (ahead by 340 USD)" in text
     assert "money" not in text.replace("money puts", "")
     assert "axle 1 11,023 lb (8,818 to 13,228 lb); axle 2 11,023 lb" in text
     assert re.search(r"tyre pressure: +unknown: axle 1 unknown; axle 2 unknown no source", text)

@@ -173,7 +173,7 @@ def test_by_hand_money_is_in_the_farms_own_currency() -> None:
                         "choice_after": "", "level_after": "care"}  # fmt: skip
     changed = field("Long Acre", "figures", "stop", "stop", findings=[compared])
     page = what_if_page(payload(changed) | {"currency": "EUR"})
-    assert "low shoe (34 EUR)" in page
+    assert "low shoe (ahead by 34 EUR)" in page
     assert "1,234 EUR" in page
     assert not re.search(r"\d money", page)
 
