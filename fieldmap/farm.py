@@ -219,14 +219,16 @@ def _read(folder: Path, *, with_roads: bool) -> tuple[Farm | None, list[Fault]]:
     tracks, track_notes = reading.tracks(crs, tables)
     log = folder / settings.files.hazards
     events = reading.events()
+    gates = reading.gates(crs)
+    machines = reading.machines()
     farm = Farm(
         folder=folder,
         settings=settings,
         tables=tables,
         crs=crs,
         fields=no_fields(crs) if layer is None else layer.table,
-        gates=reading.gates(crs),
-        machines=reading.machines(),
+        gates=gates,
+        machines=machines,
         events=events,
         hazards=reading.hazards(events, crs, tables),
         log_read=reading.log_known(),
@@ -234,7 +236,7 @@ def _read(folder: Path, *, with_roads: bool) -> tuple[Farm | None, list[Fault]]:
         flood=reading.flood(crs),
         elevation=reading.elevation(),
         roads=reading.roads(crs) if with_roads else None,
-        road_checks=reading.road_checks() if with_roads else None,
+        road_checks=reading.road_checks(machines) if with_roads else None,
         ledger=None,
         notes=(*(() if layer is None else layer.notes), *track_notes),
     )

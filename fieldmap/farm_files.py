@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import astuple, dataclass
 from pathlib import Path
 from typing import Any, TypeVar
@@ -25,7 +25,9 @@ from fieldmap.read.fields import read_fields, read_gates
 from fieldmap.read.flood import read_flood
 from fieldmap.read.gpx import read_tracks
 from fieldmap.read.ledger import LEDGER_FILE, Known, read_ledger
-from fieldmap.read.road_checks import read_road_checks
+from fieldmap.read.road_cache import FOLDER as CACHE_FOLDER
+from fieldmap.read.road_checks import ROAD_CHECKS_FILE, read_road_checks
+from fieldmap.read.road_checks import Known as KnownMachines
 from fieldmap.read.roads import read_roads
 from fieldmap.read.settings import FarmSettings, read_machines
 from fieldmap.read.vectors import Layer
@@ -166,11 +168,18 @@ class Reading:
 
     def roads(self, crs: CRS) -> RoadData | None:
         """The road network; ``None`` when there is none."""
-        return self._file(self.settings.files.roads, lambda name: read_roads(name, crs=crs), None)
+        kept = self.folder / CACHE_FOLDER
+        return self._file(
+            self.settings.files.roads, lambda name: read_roads(name, crs=crs, cache=kept), None
+        )
 
-    def road_checks(self) -> pd.DataFrame | None:
+    def road_checks(self, machines: Sequence[Machine] = ()) -> pd.DataFrame | None:
         """What was measured on the roads; ``None`` when nothing was."""
-        return self._file(self.settings.files.road_checks, read_road_checks, None)
+        known = KnownMachines(on_the_road(machines) or None)
+        name: str | None = road_checks_name(self.settings)
+        if self.settings.files.road_checks is None and not Path(self.at(str(name))).exists():
+            name = None
+        return self._file(name, lambda path: read_road_checks(path, known=known), None)
 
     def ledger(self, known: Known) -> tuple[pd.DataFrame | None, tuple[str, ...]]:
         """What was mown and changed, and notes on it; ``None`` while nobody has written any."""
@@ -188,6 +197,17 @@ def ledger_name(settings: FarmSettings) -> str:
     which was written is passed over.
     """
     return settings.files.ledger or LEDGER_FILE
+
+
+def road_checks_name(settings: FarmSettings) -> str:
+    """The road checks' file: as farm.toml names it, else ``road_checks.csv`` beside it."""
+    return settings.files.road_checks or ROAD_CHECKS_FILE
+
+
+def on_the_road(machines: Sequence[Machine]) -> list[str]:
+    """What a road check may call a machine: its id, or the id and a transport state."""
+    states = [f"{one.id}/{state.name}" for one in machines for state in one.transport]
+    return [*(one.id for one in machines), *states]
 
 
 def _folded(events: pd.DataFrame, tables: Tables, log: str) -> gpd.GeoDataFrame:

@@ -29,6 +29,9 @@ class RoadData:
         Name of the file it was read from.
     warnings : tuple of str
         What was left out or mended on reading.
+    lacks : tuple of str
+        Kinds of fact that a file of this kind cannot hold, or did not ask for, such as
+        ``"turn restrictions"``. They are unknown, whatever else the data says.
     """
 
     edges: gpd.GeoDataFrame
@@ -37,3 +40,4 @@ class RoadData:
     crs: CRS
     source: str
     warnings: tuple[str, ...] = ()
+    lacks: tuple[str, ...] = ()

@@ -108,6 +108,7 @@ TURNS = pa.DataFrameSchema(
         "via_node": pa.Column("int64", nullable=False),  # row of the node table, -1 when via ways
         "via_ways": pa.Column(object),  # tuple of way ids, () when via a node
         "except_for": pa.Column(str),  # raw text of the exception, "" when none
+        "condition": pa.Column(str, required=False),  # when it holds, raw; "" is always
     },
     strict=False,
 )

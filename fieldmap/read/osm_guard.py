@@ -9,12 +9,13 @@ from pathlib import Path
 from fieldmap.errors import Fault, InputError
 from fieldmap.read.paths import plain_file
 
-SUFFIXES = (".osm.pbf", ".osm.gz", ".osm")
+SUFFIXES = (".osm.pbf", ".osm.gz", ".osm", ".graphml")
 UNPACKED_MOST = 200 * 1024 * 1024
 RATIO_MOST = 100
 _CHUNK = 1 << 20
 _FORBIDDEN = (b"<!DOCTYPE", b"<!ENTITY", b"<VRTDATASET", b"<OGRVRTDATASOURCE")
-_OVERLAP = max(len(word) for word in _FORBIDDEN) - 1
+_DELETED = (b"ACTION='DELETE'", b'ACTION="DELETE"')
+_OVERLAP = max(len(word) for word in (*_FORBIDDEN, *_DELETED)) - 1
 
 
 def guarded(path: str | Path) -> Path:
@@ -23,13 +24,14 @@ def guarded(path: str | Path) -> Path:
     Parameters
     ----------
     path : str or Path
-        A file ending in ``.osm.pbf``, ``.osm`` or ``.osm.gz``.
+        A file ending in ``.osm.pbf``, ``.osm``, ``.osm.gz`` or ``.graphml``.
 
     Raises
     ------
     InputError
         An address or a virtual path, not a file, another ending, a document type or entity
-        in XML, or an archive that unpacks past 200 MB or 100:1.
+        in XML, things an editor marked as deleted, or an archive that unpacks past 200 MB or
+        100:1.
     """
     file = plain_file(path, suffixes=SUFFIXES, what="the road file")
     if not file.name.lower().endswith(".pbf"):
@@ -84,6 +86,14 @@ def _look(data: bytes, file: Path) -> bytes:
                 "save the file without it",
                 file.name,
             )
+    if any(word in upper for word in _DELETED):
+        raise _refused(
+            "things marked as deleted by an editor",
+            "action='delete'",
+            "a road that is no more would be driven",
+            "save the file after they are purged, or fetch it again",
+            file.name,
+        )
     return data[-_OVERLAP:]
 
 

@@ -12,12 +12,17 @@ from numpy.typing import NDArray
 from pyproj import CRS, Geod
 
 from fieldmap.crs import WGS84, transformer
-from fieldmap.read.osm_scan import Scan, Tags
+from fieldmap.read.osm_scan import Scan
+from fieldmap.read.road_tags import Tags
 
 _ELLIPSOID = Geod(ellps="WGS84")
 _ALONG = frozenset(("yes", "1", "true"))
 _AGAINST = frozenset(("-1", "reverse"))
+_BOTH = frozenset(("no", "0", "false", "alternating"))
+_ONE_WAY_KEYS = ("oneway:agricultural", "oneway:motor_vehicle", "oneway:vehicle", "oneway")
 _ROUND = frozenset(("roundabout", "circular"))
+
+_NOTHING: Tags = {}  # one for all points that say nothing
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
@@ -36,7 +41,9 @@ class Legs:
 def directions(tags: Tags) -> tuple[bool, bool]:
     """Whether a way may be driven along its line and against it, by its one-way tags.
 
-    A one-way that is turned about by the hour (``reversible``) is open in neither direction.
+    A one-way that is turned about by the hour (``reversible``), or says what nobody can read,
+    is open in neither direction; one by the hour counts at every hour. What is said of farm or
+    motor vehicles goes before what is said of all.
 
     Examples
     --------
@@ -44,16 +51,24 @@ def directions(tags: Tags) -> tuple[bool, bool]:
     ((True, False), (False, True), (True, True))
     >>> directions({"highway": "motorway"}), directions({"junction": "roundabout"})
     ((True, False), (True, False))
+    >>> directions({"oneway": "yes", "oneway:agricultural": "no"}), directions({"oneway": "maybe"})
+    ((True, True), (False, False))
     """
-    said = tags.get("oneway", "")
-    if said in _ALONG:
-        return True, False
-    if said in _AGAINST:
-        return False, True
-    if said == "reversible":
-        return False, False
+    said = next((tags[key] for key in _ONE_WAY_KEYS if key in tags), None)
     implied = tags.get("junction") in _ROUND or tags.get("highway") == "motorway"
-    return True, said in ("no", "0", "false") or not implied
+    along, against = (True, not implied) if said is None else _open(said)
+    for part in tags.get("oneway:conditional", "").split(";"):
+        if "@" in part:
+            now = _open(part.partition("@")[0])
+            along, against = along and now[0], against and now[1]
+    return along, against
+
+
+def _open(said: str) -> tuple[bool, bool]:
+    word = said.strip().lower()
+    if word in _BOTH:
+        return True, True
+    return word in _ALONG, word in _AGAINST
 
 
 def cut(found: Scan, *, crs: CRS) -> Legs:
@@ -135,7 +150,7 @@ def _tables(
     nodes = pd.DataFrame(
         {"node_id": node_ids, "x": np.asarray(x)[point], "y": np.asarray(y)[point]}
     )
-    nodes["tags"] = _column([found.node_tags.get(one, {}) for one in node_ids.tolist()])
+    nodes["tags"] = _column([found.node_tags.get(one, _NOTHING) for one in node_ids.tolist()])
     size = last - first + 1
     leg = np.repeat(np.arange(len(first)), size)
     points = np.arange(int(size.sum())) - np.repeat(np.cumsum(size) - size - first, size)
@@ -158,9 +173,8 @@ def _lengths(lon: Floats, lat: Floats, leg: Ints, count: int) -> Floats:
 
 def _edges(found: Scan, rows: Ints, length_m: Floats) -> pd.DataFrame:
     roads = found.roads
-    begins = np.searchsorted(rows, rows, side="left")
-    piece = np.arange(len(rows)) - begins
     ids = np.array(roads.ids, dtype=np.int64)[rows]
+    piece = pd.Series(ids).groupby(ids).cumcount()  # a way may stand there in several parts
     ways = [directions(tags) for tags in roads.tags]
     open_ = np.array(ways, dtype=bool).reshape(-1, 2)[rows]
     kind = [tags["highway"] for tags in roads.tags]

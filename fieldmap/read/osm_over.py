@@ -12,7 +12,9 @@ from pyproj import CRS
 
 from fieldmap.crs import WGS84, transformer
 from fieldmap.read.osm_legs import Legs
-from fieldmap.read.osm_scan import Tags, Ways
+from fieldmap.read.osm_scan import Ways
+from fieldmap.read.osm_words import above_as, has_wire
+from fieldmap.read.road_tags import Tags
 
 #: Two lines that meet only this near a node they share do not cross (m).
 _TOUCH_M = 0.05
@@ -43,16 +45,25 @@ def crossings_above(legs: Legs, above: Ways, *, crs: CRS) -> pd.Series:
     """For each leg a tuple such as ``("bridge way/12", "power line way/7")``.
 
     A leg that is itself a bridge, on the other's layer or higher, is not under it. A power
-    line counts wherever it crosses, whatever the layers.
+    line, or another one overhead (``"overhead line way/8"``: a telephone's, a lift's), counts
+    wherever it crosses, whatever the layers. The contact wire of rails counts as a
+    power line where the leg crosses the rails on their own layer: a level crossing.
     """
     under = np.empty(len(legs.edges), dtype=object)
     under[:] = [()] * len(under)
     lines, rows = _lines(above, crs=crs)
     if len(lines) and len(under):
-        power = np.array([tags.get("power") in ("line", "minor_line") for tags in above.tags])
-        own, over = _crossing(legs, lines, rows, above, power)
-        _write(under, own, over, above, power)
+        kinds = [above_as(tags) for tags in above.tags]
+        hung = np.array(["line" in kind for kind in kinds], dtype=bool)
+        own, over = _crossing(legs, lines, rows, above, hung)
+        for leg, way in zip(own.tolist(), over.tolist(), strict=True):
+            under[leg] = (*under[leg], f"{kinds[way]} way/{above.ids[way]}")
     return pd.Series(under, index=legs.edges.index, dtype=object)
+
+
+def _only_wire(tags: Tags) -> bool:
+    """Whether rails carry a contact wire and are no bridge: what is above is the wire alone."""
+    return "power" not in tags and has_wire(tags) and tags.get("bridge", "no") == "no"
 
 
 def _lines(above: Ways, *, crs: CRS) -> tuple[NDArray[np.object_], Ints]:
@@ -72,7 +83,7 @@ def _lines(above: Ways, *, crs: CRS) -> tuple[NDArray[np.object_], Ints]:
 
 
 def _crossing(
-    legs: Legs, lines: NDArray[np.object_], rows: Ints, above: Ways, power: NDArray[np.bool_]
+    legs: Legs, lines: NDArray[np.object_], rows: Ints, above: Ways, hung: NDArray[np.bool_]
 ) -> tuple[Ints, Ints]:
     """Pairs of leg and way above, once each."""
     shapes = legs.edges.geometry.to_numpy()
@@ -83,10 +94,13 @@ def _crossing(
     is_bridge = np.array([tags[one].get("bridge", "no") != "no" for one in leg], dtype=bool)
     own_level = np.array([layer(tags[one]) for one in leg])
     same_way = legs.edges["way_id"].to_numpy()[leg] == np.array(above.ids, np.int64)[over]
-    beneath = power[over] | ~(is_bridge & (own_level >= level[over]))
-    real = beneath & ~same_way
+    wire = np.array([_only_wire(one) for one in above.tags], dtype=bool)[over]
+    same_level = own_level == level[over]
+    beneath = hung[over] | ~(is_bridge & (own_level >= level[over]))
+    real = np.where(wire, same_level, beneath) & ~same_way
     line, leg, over = line[real], leg[real], over[real]
-    apart = power[over] | _cross_off_nodes(legs, lines[line], shapes[leg], leg, over, above)
+    anywhere = hung[over]
+    apart = anywhere | _cross_off_nodes(legs, lines[line], shapes[leg], leg, over, above)
     pairs = np.unique(np.column_stack([leg[apart], over[apart]]), axis=0)
     return pairs[:, 0], pairs[:, 1]
 
@@ -116,11 +130,3 @@ def _cross_off_nodes(
         hole = shapely.buffer(np.where(shared, spot, shapely.Point()), _TOUCH_M)
         left = shapely.difference(left, hole)
     return ~shapely.is_empty(left)
-
-
-def _write(
-    under: NDArray[np.object_], own: Ints, over: Ints, above: Ways, power: NDArray[np.bool_]
-) -> None:
-    for leg, way in zip(own.tolist(), over.tolist(), strict=True):
-        what = "power line" if power[way] else "bridge"
-        under[leg] = (*under[leg], f"{what} way/{above.ids[way]}")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -10,62 +11,12 @@ import osmium
 from numpy.typing import NDArray
 
 from fieldmap.errors import Fault, InputError
+from fieldmap.read.osm_words import ABOVE_KEYS, RULES, above_as, is_road, rules_said, with_ford
+from fieldmap.read.road_tags import Tags, says_something
 
-#: Node tags at which a leg is cut in two.
-NODE_KEYS = (
-    "barrier",
-    "maxwidth",
-    "width",
-    "maxheight",
-    "maxheight:physical",
-    "maxweight",
-    "maxwidth:physical",
-    "ford",
-    "traffic_calming",
-)
-#: Never a road for a vehicle.
-_NOT_A_ROAD = frozenset(
-    (
-        "steps",
-        "corridor",
-        "elevator",
-        "construction",
-        "proposed",
-        "planned",
-        "platform",
-        "raceway",
-        "rest_area",
-        "services",
-        "escape",
-        "bus_guideway",
-        "abandoned",
-        "razed",
-        "disused",
-        "via_ferrata",
-        "no",
-        "ladder",
-        "emergency_bay",
-        "bus_stop",
-        "crossing",
-    )
-)
-#: A road only when a tag lets vehicles in.
-_ASK_FIRST = frozenset(("footway", "path", "cycleway", "bridleway", "pedestrian", "busway"))
-_LET_IN = frozenset(("yes", "designated", "agricultural", "permissive"))
-_WHO = ("motor_vehicle", "agricultural", "vehicle", "access")
-_LINES = ("line", "minor_line")
-_RULES = (
-    "restriction",
-    "restriction:agricultural",
-    "restriction:motor_vehicle",
-    "restriction:vehicle",
-    "restriction:conditional",
-)
 #: How a place that is not in the file is told from one that is (1e-7 degrees).
 _NOWHERE = 2147483647
-_PER_DEGREE = 1e7
-
-Tags = dict[str, str]
+PER_DEGREE = 1e7
 
 
 @dataclass(slots=True)
@@ -81,12 +32,13 @@ class Ways:
 
     def take(self, way: osmium.osm.Way, tags: Tags) -> None:
         """Add one way as the reader hands it out."""
-        points = way.nodes
         self.ids.append(way.id)
         self.tags.append(tags)
-        self.refs.extend([point.ref for point in points])
-        self.x.extend([point.x for point in points])
-        self.y.extend([point.y for point in points])
+        for point in way.nodes:  # one walk: to ask a point of the reader is what takes the time
+            place = point.location
+            self.refs.append(point.ref)
+            self.x.append(place.x)
+            self.y.append(place.y)
         self.start.append(len(self.refs))
 
     def lon_lat(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -94,7 +46,7 @@ class Ways:
         x = np.array(self.x, dtype=np.int64)
         y = np.array(self.y, dtype=np.int64)
         here = (x != _NOWHERE) & (y != _NOWHERE)
-        return np.where(here, x / _PER_DEGREE, np.nan), np.where(here, y / _PER_DEGREE, np.nan)
+        return np.where(here, x / PER_DEGREE, np.nan), np.where(here, y / PER_DEGREE, np.nan)
 
 
 @dataclass(slots=True)
@@ -105,6 +57,7 @@ class Rule:
     rule: str
     except_for: str
     members: list[tuple[str, int, str]]  # type, id, role
+    condition: str = ""  # when it is in force, as it stands there; "" is always
 
 
 @dataclass(slots=True)
@@ -117,44 +70,19 @@ class Scan:
     rules: list[Rule] = field(default_factory=list)
 
 
-def is_road(tags: Tags) -> bool:
-    """Whether a way may be a road for a vehicle, by its class and who is let in.
-
-    Examples
-    --------
-    >>> is_road({"highway": "track"}), is_road({"highway": "path"})
-    (True, False)
-    >>> is_road({"highway": "path", "agricultural": "yes"})
-    True
-    >>> is_road({})
-    False
-    """
-    kind = tags.get("highway")
-    if kind is None or kind in _NOT_A_ROAD or tags.get("area") == "yes":
-        return False
-    if kind in _ASK_FIRST:
-        return any(not _LET_IN.isdisjoint(tags.get(who, "").split(";")) for who in _WHO)
-    return True
-
-
-def may_be_above(tags: Tags) -> bool:
-    """Whether a way is a bridge or an overhead power line."""
-    if tags.get("power") in _LINES:
-        return tags.get("location") != "underground"
-    return tags.get("bridge", "no") != "no"
-
-
 def scan(path: Path) -> Scan:
     """Read the file once.
 
     Raises
     ------
     InputError
-        The file cannot be parsed.
+        The file cannot be parsed, or a way is in it more than once.
     """
     found = Scan()
     try:
         for thing in _things(path):
+            if isinstance(thing, osmium.osm.Changeset) or thing.deleted:
+                continue
             if isinstance(thing, osmium.osm.Node):
                 _take_node(found, thing)
             elif isinstance(thing, osmium.osm.Way):
@@ -171,18 +99,33 @@ def scan(path: Path) -> Scan:
                 where=path.name,
             )
         ) from None
+    _each_once(found.roads.ids, path)
     return found
+
+
+def _each_once(ids: list[int], path: Path) -> None:
+    if len(set(ids)) == len(ids):
+        return
+    twice = Counter(ids).most_common(1)[0][0]
+    raise InputError(
+        Fault(
+            "a way that stands in the file twice",
+            f"way/{twice}",
+            "nobody can tell which of them is the road as it is",
+            "merge extracts so that each way is in them once, or take one without its history",
+            where=path.name,
+        )
+    )
 
 
 def _things(path: Path) -> osmium.FileProcessor:
     things = osmium.FileProcessor(str(path)).with_locations()
     wanted = (
-        (osmium.osm.NODE, (*NODE_KEYS, "railway")),
-        (osmium.osm.WAY, ("highway", "bridge", "power")),
-        (osmium.osm.RELATION, _RULES),
+        (osmium.osm.NODE, osmium.filter.EmptyTagFilter()),
+        (osmium.osm.WAY, osmium.filter.KeyFilter("highway", *ABOVE_KEYS)),
+        (osmium.osm.RELATION, osmium.filter.KeyFilter(*RULES)),
     )
-    for kind, keys in wanted:
-        only = osmium.filter.KeyFilter(*keys)
+    for kind, only in wanted:
         only.enable_for(kind)
         things = things.with_filter(only)
     return things
@@ -190,19 +133,15 @@ def _things(path: Path) -> osmium.FileProcessor:
 
 def _take_node(found: Scan, node: osmium.osm.Node) -> None:
     tags = dict(node.tags)
-    if (
-        "railway" not in tags
-        or tags["railway"] == "level_crossing"
-        or any(key in tags for key in NODE_KEYS)
-    ):
-        found.node_tags[node.id] = tags
+    if says_something(tags):
+        found.node_tags[node.id] = with_ford(tags)
 
 
 def _take_way(found: Scan, way: osmium.osm.Way) -> None:
     tags = dict(way.tags)
     if is_road(tags):
-        found.roads.take(way, tags)
-    if may_be_above(tags):
+        found.roads.take(way, with_ford(tags))
+    if above_as(tags):
         found.above.take(way, tags)
 
 
@@ -210,7 +149,9 @@ def _take_rule(found: Scan, relation: osmium.osm.Relation) -> None:
     tags = dict(relation.tags)
     if not tags.get("type", "").startswith("restriction"):
         return
-    text = next(tags[key] for key in _RULES if key in tags)
-    rule = text.split("@")[0].strip()
     members = [(one.type, one.ref, one.role) for one in relation.members]
-    found.rules.append(Rule(relation.id, rule, tags.get("except", ""), members))
+    said = dict.fromkeys(one for key in RULES for one in rules_said(tags.get(key, "")))
+    except_for = tags.get("except", "")
+    found.rules += [
+        Rule(relation.id, rule, except_for, members, condition) for rule, condition in said
+    ]

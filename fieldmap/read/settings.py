@@ -13,7 +13,9 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_valida
 
 from fieldmap.errors import Fault, InputError
 from fieldmap.machine import Axle, Machine, SkidShoe, Transport, Tyre
+from fieldmap.read.day_settings import DaySettings
 from fieldmap.read.paths import is_address
+from fieldmap.read.road_rules import Rule, checked_rules
 
 _Model = TypeVar("_Model", bound=BaseModel)
 _MENDS = {
@@ -125,7 +127,8 @@ class FarmSettings(_Part):
     files: Files
     columns: dict[Literal["fields"], dict[str, str]] = {}
     places: dict[str, tuple[float, float]] = {}
-    road_rules: dict[str, str | float | bool] = {}
+    road_rules: dict[str, Rule] = {}
+    day: DaySettings = DaySettings()
     prices: Prices = Prices()
     tables: dict[str, Any] = {}
 
@@ -137,6 +140,11 @@ class FarmSettings(_Part):
         except (ZoneInfoNotFoundError, ValueError):
             raise ValueError("not a time zone name such as America/Chicago") from None
         return name
+
+    @field_validator("road_rules", mode="before")
+    @classmethod
+    def _rules_that_something_reads(cls, rules: Any) -> Any:
+        return checked_rules(rules) if isinstance(rules, dict) else rules
 
     @field_validator("places")
     @classmethod
@@ -265,7 +273,17 @@ def _mend(case: Any) -> str:
 _KEYS = tuple(
     dict.fromkeys(
         key
-        for model in (FarmSettings, Files, Prices, Machine, Transport, SkidShoe, Axle, Tyre)
+        for model in (
+            FarmSettings,
+            Files,
+            DaySettings,
+            Prices,
+            Machine,
+            Transport,
+            SkidShoe,
+            Axle,
+            Tyre,
+        )
         for key in model.model_fields
     )
 )

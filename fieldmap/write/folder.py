@@ -11,6 +11,7 @@ from pathlib import Path
 
 from fieldmap.errors import Fault, MisuseError, StoreError, raise_all
 from fieldmap.farm import FARM_FILE, check_farm
+from fieldmap.read.road_cache import FOLDER as ROAD_CACHE
 from fieldmap.read.vectors import split_layer
 
 #: Names in a farm folder that mean something of their own.
@@ -198,6 +199,7 @@ def _worded(text: str, names: Mapping[str, str]) -> str:
 
 
 def _into_place(trial: Path, folder: Path) -> None:
+    shutil.rmtree(trial / ROAD_CACHE, ignore_errors=True)  # made anew when it is read there
     clash = sorted(one.name for one in trial.iterdir() if (folder / one.name).exists())
     raise_all(
         Fault(

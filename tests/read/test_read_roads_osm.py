@@ -6,39 +6,12 @@ import gzip
 
 import numpy as np
 import pytest
-from pyproj import CRS, Geod
+from pyproj import Geod
+from small_osm import HEAD, UTM, osm, read, relation, row_of
 
 from fieldmap.errors import InputError
 from fieldmap.read.roads import read_roads
 from fieldmap.schemas import EDGES, NODES, TURNS, checked
-
-UTM = CRS.from_epsg(32632)
-HEAD = "<?xml version='1.0' encoding='UTF-8'?>"
-
-
-def osm(nodes, ways, relations="", head=HEAD):
-    """``nodes``: id -> (lon, lat, tags); ``ways``: id -> (refs, tags)."""
-    text = [head, "<osm version='0.6'>"]
-    for key, (lon, lat, tags) in nodes.items():
-        text.append(f"<node id='{key}' version='1' lon='{lon}' lat='{lat}'>{_tags(tags)}</node>")
-    for key, (refs, tags) in ways.items():
-        points = "".join(f"<nd ref='{ref}'/>" for ref in refs)
-        text.append(f"<way id='{key}' version='1'>{points}{_tags(tags)}</way>")
-    return "\n".join([*text, relations, "</osm>"])
-
-
-def _tags(tags):
-    return "".join(f"<tag k='{key}' v='{value}'/>" for key, value in tags.items())
-
-
-def read(tmp_path, *parts, **more):
-    file = tmp_path / "small.osm"
-    file.write_text(osm(*parts, **more), encoding="utf-8")
-    return read_roads(file, crs=UTM)
-
-
-def row_of(count, *, lat=50.0, tags=None):
-    return {n: (11.5 + n * 0.001, lat, (tags or {}).get(n, {})) for n in range(1, count + 1)}
 
 
 def directions(data):
@@ -172,15 +145,6 @@ def test_by_hand_a_way_that_leaves_the_file_is_cut_there(tmp_path):
 
 
 def test_by_hand_turn_restrictions_over_nodes_and_ways(tmp_path):
-    def relation(key, rule, *members, **tags):
-        rows = "".join(
-            f"<member type='{kind}' ref='{ref}' role='{role}'/>" for kind, ref, role in members
-        )
-        return (
-            f"<relation id='{key}' version='1'>{rows}"
-            f"{_tags({'type': 'restriction', 'restriction': rule} | tags)}</relation>"
-        )
-
     text = (
         relation(
             1,
@@ -207,7 +171,7 @@ def test_by_hand_turn_restrictions_over_nodes_and_ways(tmp_path):
     ]
     assert data.nodes["node_id"].iloc[rows[0]["via_node"]] == 2
     assert rows[1]["via_node"] == -1
-    assert data.warnings == ("1 turn restrictions lack a part in the file and are left out",)
+    assert data.warnings == ("1 turn restriction without a via point or way in the file: left out",)
 
 
 def test_referee_osmnx_counts_ways_pieces_and_one_ways(tmp_path):
@@ -284,3 +248,20 @@ def test_by_hand_gz_reads_like_the_plain_file(tmp_path):
     data = read_roads(tmp_path / "a.osm.gz", crs=UTM)
     assert data.edges["leg_id"].tolist() == ["7-0"]
     assert data.source == "a.osm.gz"
+
+
+def test_by_hand_what_was_deleted_is_gone(tmp_path):
+    text = osm(row_of(3), {7: ([1, 2], {"highway": "track"}), 8: ([2, 3], {"highway": "track"})})
+    gone = text.replace("<way id='8'", "<way id='8' visible='false'")
+    (tmp_path / "a.osm").write_text(gone, "utf-8")
+    assert read_roads(tmp_path / "a.osm", crs=UTM).edges["leg_id"].tolist() == ["7-0"]
+    for word in ("action='delete'", 'action="delete"'):
+        marked = text.replace("<way id='8'", f"<way id='8' {word}")
+        assert "deleted" in refused(tmp_path, "b.osm", marked.encode())
+
+
+def test_by_hand_a_way_that_stands_there_twice_is_refused(tmp_path):
+    text = osm(row_of(3), {7: ([1, 2], {"highway": "track"}), 8: ([2, 3], {"highway": "track"})})
+    (tmp_path / "a.osm").write_text(text.replace("<way id='8'", "<way id='7'"), "utf-8")
+    with pytest.raises(InputError, match="way/7"):
+        read_roads(tmp_path / "a.osm", crs=UTM)
