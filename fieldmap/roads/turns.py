@@ -86,7 +86,7 @@ def _with_memory(
     tails = np.isin(source, np.array(sorted({head[-1] for head in heads})))
     for one, other in zip(source[tails].tolist(), target[tails].tolist(), strict=True):
         after.setdefault(one, []).append(other)
-    target = _enter(source, target, state)
+    target = _enter(source, target, state, legs)
     more = [
         (state[head], _next_state(head, leg, state))
         for head in heads
@@ -98,12 +98,13 @@ def _with_memory(
     return (np.concatenate([source, extra[:, 0]]), np.concatenate([target, extra[:, 1]]), leg_of)
 
 
-def _enter(source: Ints, target: Ints, state: dict[Sequence_, int]) -> Ints:
-    entered = target.copy()
-    for head, row in state.items():
-        if len(head) == 2:
-            entered[(source == head[0]) & (target == head[1])] = row
-    return entered
+def _enter(source: Ints, target: Ints, state: dict[Sequence_, int], legs: int) -> Ints:
+    """The turns that begin a forbidden sequence lead to the states that remember it."""
+    begun = sorted((head[0] * legs + head[1], row) for head, row in state.items() if len(head) == 2)
+    key, row = np.array(begun, dtype=np.int64).reshape(-1, 2).T
+    turn = source * legs + target
+    at = np.minimum(np.searchsorted(key, turn), len(key) - 1)
+    return np.where(key[at] == turn, row[at], target)
 
 
 def _next_state(head: Sequence_, leg: int, state: dict[Sequence_, int]) -> int:

@@ -1,4 +1,4 @@
-"""Reading a network beside pyosmium's bare pass, and a way beside networkx. ``make bench``."""
+"""A way beside networkx, and whole moves. ``make bench``."""
 
 from __future__ import annotations
 
@@ -6,32 +6,18 @@ from pathlib import Path
 
 import networkx as nx
 import numpy as np
-import osmium
 import pytest
 from pyproj import CRS
 
 from fieldmap.machine import Machine, Transport
 from fieldmap.read.roads import read_roads
+from fieldmap.roads.choose import free_costs
 from fieldmap.roads.move import plan
-from fieldmap.roads.search import Costs, OnLeg, find_way
+from fieldmap.roads.search import OnLeg, find_way
 from fieldmap.roads.turns import turn_net
 from fieldmap.tables import load_tables
 
 UTM = CRS(32632)
-
-
-@pytest.mark.benchmark(group="read a district's roads")
-def test_bench_read_ours(benchmark, bayreuth: Path) -> None:
-    data = benchmark.pedantic(lambda: read_roads(bayreuth / "bayreuth.osm.pbf", crs=UTM), rounds=3)
-    assert len(data.edges) > 3000
-
-
-@pytest.mark.benchmark(group="read a district's roads")
-def test_bench_read_bare_pass(benchmark, bayreuth: Path) -> None:
-    def bare() -> int:
-        return sum(1 for _ in osmium.FileProcessor(bayreuth / "bayreuth.osm.pbf").with_locations())
-
-    assert benchmark.pedantic(bare, rounds=3) > 3000
 
 
 @pytest.mark.benchmark(group="plan a whole move, every check over the district")
@@ -71,10 +57,8 @@ WAYS = "twenty ways over the district's network, no checks"
 def test_bench_way_ours(benchmark, bayreuth: Path) -> None:
     data = read_roads(bayreuth / "bayreuth.osm.pbf", crs=UTM)
     net = turn_net(data)
-    count, nodes = len(data.edges), len(data.nodes)
-    free = Costs(
-        np.zeros(count, bool), np.zeros(nodes, bool), np.full(count, -1), np.zeros(nodes, np.int64)
-    )
+    count = len(data.edges)
+    free = free_costs(net, len(data.nodes))
     pairs = np.random.default_rng(3).integers(0, count, (20, 2))
 
     def ways() -> int:

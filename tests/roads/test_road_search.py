@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 
 import networkx as nx
 import numpy as np
 import pytest
 from small_roads import district
 
-from fieldmap.roads.search import Costs, OnLeg, find_way
+from fieldmap.roads.choose import free_costs
+from fieldmap.roads.search import OnLeg, find_way
 from fieldmap.roads.turns import turn_net
 
 SIDE = 7
@@ -132,12 +134,7 @@ def test_referee_networkx_agrees_on_turns_and_metres(tmp_path, seed):
     count = len(data.edges)
     nothing = np.full(count, -1)
     graph = referee.graph(nothing)
-    free = Costs(
-        np.zeros(count, bool),
-        np.zeros(len(data.nodes), bool),
-        nothing,
-        np.zeros(len(data.nodes), np.int64),
-    )
+    free = free_costs(net, len(data.nodes))
     reached = 0
     for _ in range(100):
         start, goal = rng.sample(range(count), 2)
@@ -185,12 +182,7 @@ def test_referee_networkx_agrees_on_the_fewest_unknown_places(tmp_path):
     place = np.array([rng.randrange(12) if rng.random() < 0.6 else -1 for _ in range(count)])
     big = 1e6
     graph = referee.graph(place)
-    costs = Costs(
-        np.zeros(count, bool),
-        np.zeros(len(data.nodes), bool),
-        place,
-        np.zeros(len(data.nodes), np.int64),
-    )
+    costs = replace(free_costs(net, len(data.nodes)), leg_place=np.repeat(place, 2))
     for _ in range(60):
         start, goal = rng.sample(range(count), 2)
         expected = best(graph, referee, place, start, goal, big)
@@ -217,13 +209,9 @@ def driven(tmp_path, relations, *, first=11, last=13, nodes_barred=()):
     data = district(tmp_path, CROSS, STREETS, relations=relations)
     row = {way: leg for leg, way in enumerate(data.edges["way_id"])}
     barred = data.nodes["node_id"].isin(nodes_barred).to_numpy()
-    free = Costs(
-        np.zeros(len(data.edges), bool),
-        barred,
-        np.full(len(data.edges), -1),
-        np.zeros(len(data.nodes), np.int64),
-    )
-    way = find_way(turn_net(data), free, OnLeg(row[first], 0.0), OnLeg(row[last], 1.0))
+    net = turn_net(data)
+    free = replace(free_costs(net, len(data.nodes)), node_barred=barred)
+    way = find_way(net, free, OnLeg(row[first], 0.0), OnLeg(row[last], 1.0))
     return None if way is None else data.edges["way_id"].to_numpy()[way.legs // 2].tolist()
 
 
@@ -262,13 +250,9 @@ def test_by_hand_a_refused_node_is_not_passed_and_nobody_turns_about(tmp_path):
 
 def test_by_hand_start_and_goal_on_one_leg(tmp_path):
     data = district(tmp_path, CROSS, STREETS)
-    free = Costs(
-        np.zeros(7, bool),
-        np.zeros(len(data.nodes), bool),
-        np.full(7, -1),
-        np.zeros(len(data.nodes), np.int64),
-    )
+    net = turn_net(data)
+    free = free_costs(net, len(data.nodes))
     for start, goal, along in ((0.2, 0.7, 0), (0.7, 0.2, 1)):
-        way = find_way(turn_net(data), free, OnLeg(0, start), OnLeg(0, goal))
+        way = find_way(net, free, OnLeg(0, start), OnLeg(0, goal))
         assert way.legs.tolist() == [along]
         assert way.length_m == pytest.approx(0.5 * data.edges["length_m"].iloc[0])
