@@ -2,19 +2,52 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import datetime
+from functools import lru_cache
+
 import geopandas as gpd
 import shapely
 
 from fieldmap.crs import WGS84
 from fieldmap.errors import Fault, InputError, MisuseError
 from fieldmap.farm import FARM_FILE, Farm
+from fieldmap.finding import Finding
+from fieldmap.machine import Machine
+from fieldmap.network import RoadData
+from fieldmap.road_ground import RoadLie, along_the_way, lie_findings, road_lie
+from fieldmap.roads.corner_told import GateAt
+from fieldmap.roads.district import District, district_of
 from fieldmap.roads.gates import Gate, through_gate
-from fieldmap.roads.move import Move, plan
+from fieldmap.roads.lights import light_findings, sun_of_move
+from fieldmap.roads.move import Move, plan_in
 from fieldmap.roads.rules import under_rules
 
 
+@lru_cache(maxsize=1)  # a day asks for the same farm's moves again and again
+def farm_district(farm: Farm) -> tuple[District, RoadLie | None]:
+    """The farm's roads prepared for any number of moves, and the lie of the ground under them.
+
+    Raises
+    ------
+    InputError
+        The farm has no roads.
+    """
+    if farm.roads is None:
+        raise InputError(_lacks(farm, "roads"))
+    lie = road_lie(farm)
+    grades = None if lie is None else (lie.grade_low_pct, lie.grade_high_pct)
+    return district_of(farm.roads, farm.road_checks, grades=grades), lie
+
+
 def plan_move(
-    farm: Farm, *, start: str, goal: str, machine_id: str | None, state: str | None = None
+    farm: Farm,
+    *,
+    start: str,
+    goal: str,
+    machine_id: str | None,
+    state: str | None = None,
+    at: datetime | None = None,
 ) -> Move:
     """Check a road move from one place to another.
 
@@ -28,6 +61,8 @@ def plan_move(
         Which machine; the first when none is named.
     state : str, optional
         Transport state; the first listed when none is named.
+    at : datetime, optional
+        Aware: when the move begins; light and rules by the hour are held against it.
 
     Raises
     ------
@@ -37,17 +72,9 @@ def plan_move(
         The farm has no roads or no machines, or a place is far from every road.
     """
     machine = farm.machine(machine_id)
-    if farm.roads is None or machine is None:
-        what = "roads" if farm.roads is None else "machines"
-        raise InputError(
-            Fault(
-                f"the farm has no {what}",
-                "none",
-                "a move needs roads and a machine",
-                f"name a file under [files] {what} in farm.toml",
-                where=str(farm.folder / FARM_FILE),
-            )
-        )
+    faults = [_lacks(farm, "roads")] if farm.roads is None else []
+    if machine is None:
+        raise InputError([*faults, _lacks(farm, "machines")])
     ends = place(farm, start), place(farm, goal)
     if ends[0] == ends[1]:
         raise MisuseError(
@@ -58,23 +85,75 @@ def plan_move(
                 "name two places",
             )
         )
-    move = plan(
-        farm.roads,
-        farm.road_checks,
+    district, lie = farm_district(farm)
+    move = plan_in(
+        district,
         machine,
         state=state,
         start=ends[0],
         goal=ends[1],
         names=(_called(start), _called(goal)),
         tables=farm.tables,
+        gates=[
+            GateAt(*gate, leaving=leaving)
+            for leaving, name in ((True, start), (False, goal))
+            if (gate := gate_of(farm, name)) is not None
+        ],
     )
-    widths = {one.name: one.width_m for one in machine.transport}
-    for name in (start, goal):
+    return _under_way(farm, move, machine, lie, gates=(start, goal), at=at)
+
+
+def _under_way(
+    farm: Farm,
+    move: Move,
+    machine: Machine,
+    lie: RoadLie | None,
+    *,
+    gates: tuple[str, str],
+    at: datetime | None,
+) -> Move:
+    """The move with the gates at its ends, what the ground says, the light and the rules."""
+    tables, zone = farm.tables, farm.settings.zone()
+    width_m = {one.name: one.width_m for one in machine.transport}.get(move.state)
+    for name in gates:
         gate = gate_of(farm, name)
         if gate is not None:
-            width_m = widths.get(move.state)
-            move = through_gate(move, gate, machine_width_m=width_m, tables=farm.tables)
-    return under_rules(move, farm.settings.road_rules, width_m=widths.get(move.state))
+            move = through_gate(move, gate, machine_width_m=width_m, tables=tables)
+    along = along_the_way(farm, lie, move, machine)
+    light = light_findings(move.start, at=at, minutes=move.minutes, zone=zone, tables=tables)
+    sun = None if at is None else sun_of_move(move.start, at=at, minutes=move.minutes, zone=zone)
+    steep = lie_findings(lie, move.legs, tables=tables)
+    move = move.with_more([*_not_in_file(farm.roads), *steep, *along.findings, *light])
+    move = replace(move, meeting=along.meeting, profile=along.profile, sun=sun)
+    return under_rules(move, farm.settings.road_rules, width_m=width_m, at=at, zone=zone)
+
+
+def _not_in_file(roads: RoadData | None) -> list[Finding]:
+    """What the road file cannot hold, and so nobody has looked at."""
+    if roads is None or not roads.lacks:
+        return []
+    return [
+        Finding(
+            level="unknown",
+            what="what the road file lacks",
+            where="the whole way",
+            why="The road file does not hold, or does not say whether it holds: "
+            f"{', '.join(roads.lacks)}.",
+            basis="mapped",
+            sources=(roads.source,),
+            caution="WARNING: look for them on the road yourself, or read a map extract with them.",
+        )
+    ]
+
+
+def _lacks(farm: Farm, what: str) -> Fault:
+    return Fault(
+        f"the farm has no {what}",
+        "none",
+        "a move needs roads and a machine",
+        f"name a file under [files] {what} in farm.toml",
+        where=str(farm.folder / FARM_FILE),
+    )
 
 
 def gate_of(farm: Farm, name: str) -> Gate | None:

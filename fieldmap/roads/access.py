@@ -1,30 +1,79 @@
-"""May a farm machine use the leg, as far as tags say; and does it ford water."""
+"""What access tags say of using a leg or a node with a farm machine."""
 
 from __future__ import annotations
 
-import numpy as np
+from typing import NamedTuple
 
-from fieldmap.roads.facts import Places, Tags
-from fieldmap.roads.verdict import (
-    ASSUMED,
-    FAIL,
-    MAPPED,
-    PASS,
-    UNKNOWN,
-    Rule,
-    Verdict,
-    first_that_holds,
-)
+from fieldmap.roads.conditional import clauses
+from fieldmap.roads.facts import HERE, OnRoad, Tags, as_said, parts_of
 
-#: From the general to the special; the last one that is tagged counts.
+#: From the general to the special; the last one that is tagged counts. What is said of lorries,
+#: buses or cars alone says nothing of a farm machine.
 HIERARCHY = ("access", "vehicle", "motor_vehicle", "agricultural")
 _OPEN = frozenset(("yes", "permissive", "designated", "agricultural"))
-_BARRED_CLASSES = frozenset(("motorway", "motorway_link"))
-_NOT_FOR_VEHICLES = frozenset(("footway", "path", "cycleway", "bridleway", "pedestrian", "busway"))
-_SOMEBODYS = frozenset(
-    ("driveway", "parking_aisle", "drive-through", "private", "emergency_access")
-)
-_NONE, _OPENED, _SHUT, _ASK = 0, 1, 2, 3
+#: Open to whoever is named in the key.
+FREE = frozenset(("yes", "permissive", "designated"))
+_SHUTS = frozenset(("no", "forestry"))
+#: Classes of ways that are made for feet, hooves, bicycles or buses.
+NOT_FOR_VEHICLES = frozenset(("footway", "path", "cycleway", "bridleway", "pedestrian", "busway"))
+_CONDITIONAL = tuple(f"{key}{way}:conditional" for key in HIERARCHY for way in ("", HERE))
+#: Every key that is read here.
+READ = (*HIERARCHY, *(f"{key}{HERE}" for key in HIERARCHY), *_CONDITIONAL)
+#: Codes of :class:`Access`.
+NONE, OPENED, SHUT, ASK = 0, 1, 2, 3
+
+
+class Access(NamedTuple):
+    """What tags say of using a place.
+
+    ``code`` is 0 nothing said, 1 open, 2 shut, 3 somebody has to be asked; ``tag`` what stands
+    behind it; ``shuts`` and ``opens`` are signs with conditions that may hold, in their own words.
+    """
+
+    code: int
+    tag: str = ""
+    shuts: str = ""
+    opens: str = ""
+
+
+def access_of(tags: Tags, machine: OnRoad) -> Access:
+    """Read the access tags of one road in the direction driven.
+
+    The most special key counts; bound to the direction driven it beats itself without one.
+    """
+    key = _deciding(tags)
+    if not key:
+        return Access(NONE, "", *_by_hour(tags, machine))
+    return Access(_code(tags, key), as_said(key, tags[key]), *_by_hour(tags, machine))
+
+
+def _deciding(tags: Tags) -> str:
+    names = (name for key in reversed(HIERARCHY) for name in (f"{key}{HERE}", key))
+    return next((one for one in names if one in tags), "")
+
+
+def _code(tags: Tags, key: str) -> int:
+    who = parts_of(tags[key])
+    if who <= _SHUTS:
+        return SHUT
+    if key.removesuffix(HERE) == "access" and tags.get("highway") in NOT_FOR_VEHICLES:
+        return ASK
+    return OPENED if who & _OPEN else ASK
+
+
+def _by_hour(tags: Tags, machine: OnRoad) -> tuple[str, str]:
+    """Conditional tags that may shut it for the machine, and that may open it."""
+    shuts = opens = ""
+    for name in _CONDITIONAL:
+        if name not in tags:
+            continue
+        held = clauses(tags[name])
+        told = as_said(name, tags[name])
+        if held is None or any(one.may_bind(machine) for one in held if one.value not in FREE):
+            shuts = shuts or told
+        if held is None or any(not one.is_for_others() for one in held if one.value in FREE):
+            opens = opens or told
+    return shuts, opens
 
 
 def said_of_access(tags: Tags) -> int:
@@ -36,56 +85,8 @@ def said_of_access(tags: Tags) -> int:
     (0, 1)
     >>> said_of_access({"motor_vehicle": "forestry"}), said_of_access({"access": "private"})
     (2, 3)
+    >>> said_of_access({"vehicle": "no", "vehicle:here": "yes"}), said_of_access({"hgv": "no"})
+    (1, 0)
     """
-    key = next((one for one in reversed(HIERARCHY) if one in tags), None)
-    if key is None:
-        return _NONE
-    who = {one.strip() for one in tags[key].split(";")}
-    if who <= {"no", "forestry"}:
-        return _SHUT
-    if key == "access" and tags.get("highway") in _NOT_FOR_VEHICLES:
-        return _ASK
-    return _OPENED if who & _OPEN else _ASK
-
-
-def access_check(places: Places) -> Verdict:
-    """Hold the access tags of each leg; what stands on a sign by the hour is unknown."""
-    said = np.array([said_of_access(one) for one in places.tags], dtype=np.int8)[places.row]
-    nothing = np.full(len(said), np.nan)
-    by_hour = places.has(*(f"{key}:conditional" for key in HIERARCHY), "minspeed")
-    rules = [
-        Rule(
-            places.any_of("highway", _BARRED_CLASSES) | places.has("motorroad"),
-            FAIL,
-            MAPPED,
-            "Motorways and motor roads are barred to slow machines.",
-        ),
-        Rule(said == _SHUT, FAIL, MAPPED, "The map says that farm machines may not use it."),
-        Rule(said == _ASK, UNKNOWN, MAPPED, "Somebody's leave is needed or the sign is not clear."),
-        Rule(by_hour, UNKNOWN, MAPPED, "It is open under conditions that a sign gives."),
-        Rule(said == _OPENED, PASS, MAPPED, "The map says that farm machines may use it."),
-        Rule(
-            places.any_of("service", _SOMEBODYS),
-            UNKNOWN,
-            ASSUMED,
-            "A drive or aisle, most likely private; nothing says that it may be used.",
-        ),
-        Rule(
-            places.any_of("highway", _NOT_FOR_VEHICLES),
-            UNKNOWN,
-            ASSUMED,
-            "A path that is not made for vehicles.",
-        ),
-        Rule(said == _NONE, PASS, ASSUMED, "Nothing is mapped against using it."),
-    ]
-    return first_that_holds("access", "", rules, need=nothing)
-
-
-def water_check(places: Places) -> Verdict:
-    """Where a leg goes through water the depth is unknown."""
-    wet = places.has("ford")
-    rules = [
-        Rule(wet, UNKNOWN, MAPPED, "A ford; its depth and bed are unknown today."),
-        Rule(~wet, PASS, ASSUMED, "No ford is mapped."),
-    ]
-    return first_that_holds("water", "", rules, need=np.full(len(wet), np.nan))
+    key = _deciding(tags)
+    return _code(tags, key) if key else NONE

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from fieldmap.finding import rank, worst
@@ -13,6 +13,49 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from fieldmap.finding import Finding, Level
+
+Outline = list[list[float]]
+
+
+@dataclass(frozen=True, eq=False)
+class Corner:
+    """A corner of the way and what the train sweeps there.
+
+    Parameters
+    ----------
+    place : str
+        ``node/12``, ``leg/12-0`` for a bend inside a leg, or ``gate/G3``.
+    where : str
+        The place in words.
+    level : {"ok", "unknown", "stop"}
+    why : str
+        One sentence.
+    deflection_deg : float
+        Change of heading; to the right positive, to the left negative.
+    low_m, high_m, need_m : float
+        Room at the low and the high end of the widths, and what the train sweeps; NaN when
+        not known.
+    lon, lat : float
+        Degrees.
+    lane_low, lane_high, swept, path : list
+        Outlines of the corner at both widths and of the swept ground, and the line of the
+        steering axle: pairs of x east, y north in metres from the corner.
+    """
+
+    place: str
+    where: str
+    level: Level
+    why: str
+    deflection_deg: float
+    low_m: float
+    high_m: float
+    need_m: float
+    lon: float
+    lat: float
+    lane_low: Outline
+    lane_high: Outline
+    swept: Outline
+    path: Outline
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,6 +101,15 @@ class Move:
         What the two places were called.
     warnings : tuple of str
         What was left out on reading roads and road checks.
+    corners : tuple of Corner
+        Corners, bends and gates on the way, the worst first.
+    meeting : dict
+        ``runs``: stretches on which a car finds no room beside the machine; ``pull_ins``:
+        places to let somebody by.
+    sun : dict or None
+        Times of light at the start on the day, aware ISO texts; ``None`` when no day was asked.
+    profile : dict or None
+        ``chainage_m``, ``height_m``, ``grade_pct`` along the way; ``None`` without elevation.
     """
 
     level: Level
@@ -78,6 +130,10 @@ class Move:
     goal: tuple[float, float]
     names: tuple[str, str] = ("start", "goal")
     warnings: tuple[str, ...] = ()
+    corners: tuple[Corner, ...] = ()
+    meeting: dict[str, Any] = field(default_factory=dict)
+    sun: dict[str, Any] | None = None
+    profile: dict[str, list[float]] | None = None
 
     def with_more(
         self, findings: Sequence[Finding], *, survey: Sequence[dict[str, Any]] = ()

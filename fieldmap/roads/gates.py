@@ -70,7 +70,8 @@ def through_gate(move: Move, gate: Gate, *, machine_width_m: float | None, table
     measure = {
         "place": f"gate/{gate.gate_id}",
         "where": gate.gate_id,
-        "measure": "opening",
+        "kind": "",
+        "measure": "clear opening, into the file of gates as width_m",
         "must_beat": need,
         "unit": "m",
         "why": why,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from fieldmap.roads.facts import OnRoad, Places
+from fieldmap.roads.limits import Words, limit_of, limit_rules, unposted
 from fieldmap.roads.tags import mass_kg
 from fieldmap.roads.verdict import (
     ASSUMED,
@@ -16,9 +17,8 @@ from fieldmap.roads.verdict import (
     Mask,
     Rule,
     Verdict,
-    figure,
     first_that_holds,
-    too_small,
+    worse_of,
 )
 from fieldmap.tables import Tables
 
@@ -28,8 +28,10 @@ RATED = frozenset(
     for kind in ("motorway", "trunk", "primary", "secondary", "tertiary")
     for link in ("", "_link")
 )
-#: Limits that need figures a machine's description does not have.
-_OTHER_LIMITS = ("maxbogieweight", "maxweightrating")
+LIMIT = Words("mass limit", "mass")
+_TRAIN = Words("mass limit for whole trains", "mass")
+#: Limits by what a vehicle is rated for, which a machine's description does not have.
+_RATED_MASS = ("maxweightrating", "maxgcweightrating")
 
 
 def mass_check(places: Places, *, machine: OnRoad, measured_kg: Floats, tables: Tables) -> Verdict:
@@ -44,46 +46,64 @@ def mass_check(places: Places, *, machine: OnRoad, measured_kg: Floats, tables: 
     tables : Tables
     """
     need = np.full(len(places.row), machine.mass_kg)
-    axle = np.full(len(need), machine.axle_kg)
-    posted = places.least(("maxweight",), mass_kg)
-    axles = places.least(("maxaxleload",), mass_kg)
-    usual = tables.number("clearances.statutory_mass_kg")
-    in_law = (need <= usual) & ~(axle > tables.number("clearances.single_axle_kg"))
+    limit = limit_of(places, "maxweight", mass_kg, machine)
     rules = [
         Rule(np.isnan(need), UNKNOWN, ASSUMED, "The machine's mass is not known."),
-        figure(measured_kg, need, MEASURED, "The limit was read on the spot."),
-        too_small(posted.value, need, "A posted mass limit is too low."),
-        too_small(axles.value, axle, "A posted axle load is too low for an axle."),
-        Rule(posted.doubt | axles.doubt, UNKNOWN, MAPPED, "A mass limit cannot be read."),
-        Rule(
-            places.has(*_OTHER_LIMITS, but=("none", "default", "unsigned")),
-            UNKNOWN,
-            MAPPED,
-            "A limit for axle groups or for rated mass is posted; the machine's is not known.",
-        ),
-        Rule(
-            np.isfinite(axles.value) & np.isnan(axle),
-            UNKNOWN,
-            MAPPED,
-            "An axle load is posted and the machine's axles are not known.",
-            axles.value,
-            axles.value,
-        ),
-        Rule(
-            np.isfinite(posted.value),
-            PASS,
-            MAPPED,
-            "The posted mass limit is kept.",
-            posted.value,
-            posted.value,
-        ),
-        *_unposted(places, in_law, usual),
+        *limit_rules(limit, need, measured_kg, LIMIT),
+        *_unposted(places, need, tables.number("clearances.statutory_mass_kg")),
     ]
-    return first_that_holds("mass", "kg", rules, need=need)
+    found = first_that_holds("mass", "kg", rules, need=need)
+    return worse_of(found, other_mass_limits(places, machine=machine, measured_kg=measured_kg))
 
 
-def _unposted(places: Places, in_law: Mask, usual: float) -> list[Rule]:
+def other_mass_limits(places: Places, *, machine: OnRoad, measured_kg: Floats) -> Verdict:
+    """Posted limits for whole trains, and for what a vehicle is rated for.
+
+    The rated mass of a machine is not known; so such a limit is unknown, unless somebody read
+    the sign or asked.
+    """
+    need = np.full(len(places.row), machine.mass_kg)
+    seen = Rule(np.isfinite(measured_kg), PASS, MEASURED, "The limit was read on the spot.")
+    nobody = np.full(len(need), np.nan)
+    train = limit_of(places, "maxgcweight", mass_kg, machine)
+    found = first_that_holds(
+        "mass",
+        "kg",
+        [seen, *limit_rules(train, need, nobody, _TRAIN), *unposted(train, _TRAIN)],
+        need=need,
+    )
+    for key in _RATED_MASS:
+        rated = limit_of(places, key, mass_kg, machine)
+        there = rated.is_there() | rated.doubt
+        rules = [
+            seen,
+            Rule(
+                there,
+                UNKNOWN,
+                MAPPED,
+                "A limit for what a vehicle is rated for; the machine's is not known.",
+                tag=np.where(
+                    rated.doubt,
+                    rated.doubt_tag,
+                    np.where(rated.tag != "", rated.tag, rated.maybe_tag),
+                ),
+            ),
+            Rule(~there, PASS, ASSUMED, "No limit for rated mass is mapped."),
+        ]
+        found = worse_of(found, first_that_holds("mass", "kg", rules, need=need))
+    return found
+
+
+def mass_is_kept(places: Places, *, machine: OnRoad, measured_kg: Floats) -> Mask:
+    """Where a limit on the whole mass is posted, or was read on the spot, and is surely kept."""
+    need = np.full(len(places.row), machine.mass_kg)
+    posted = limit_of(places, "maxweight", mass_kg, machine).kept(need)
+    return np.where(np.isfinite(measured_kg), need <= measured_kg, posted)
+
+
+def _unposted(places: Places, need: Floats, usual: float) -> list[Rule]:
     """What holds where no limit is mapped: bridges off the main roads are unknown."""
+    in_law = need <= usual
     bridge = places.has("bridge")
     return [
         Rule(
@@ -94,7 +114,13 @@ def _unposted(places: Places, in_law: Mask, usual: float) -> list[Rule]:
             usual,
             usual,
         ),
-        Rule(bridge, UNKNOWN, ASSUMED, "A bridge without a posted mass limit on the map."),
+        Rule(
+            bridge,
+            UNKNOWN,
+            ASSUMED,
+            "A bridge without a posted mass limit on the map.",
+            tag=places.texts("bridge"),
+        ),
         Rule(
             in_law,
             PASS,

@@ -1,11 +1,12 @@
-"""Gates, bollards, grids, bars and crossings: the nodes a machine has to pass."""
+"""Gates, bollards, grids, bars, humps and crossings: the nodes a machine has to pass."""
 
 from __future__ import annotations
 
 import numpy as np
 
-from fieldmap.roads.access import said_of_access
 from fieldmap.roads.facts import OnRoad, Places
+from fieldmap.roads.limits import limit_of, limit_rules, what_fits
+from fieldmap.roads.mass import LIMIT, other_mass_limits
 from fieldmap.roads.tags import length_m, mass_kg
 from fieldmap.roads.verdict import (
     ASSUMED,
@@ -21,6 +22,7 @@ from fieldmap.roads.verdict import (
     figure,
     first_that_holds,
     too_small,
+    worse_of,
 )
 from fieldmap.tables import Tables
 
@@ -69,53 +71,99 @@ STOPS = frozenset(
         "sump_buster",
     )
 )
+_GRIDS = frozenset(("cattle_grid",))
 _NARROWS = frozenset(("chicane", "choker", "island"))
-_LIMITS = ("maxwidth", "maxwidth:physical")
-_HEIGHTS = ("maxheight", "maxheight:physical")
+_BARS = frozenset(("height_restrictor",))
+_BESIDE = frozenset(("passing_place", "turning_circle", "turning_loop", "turning_point"))
+_OPEN_ABOVE = frozenset(("no", "arcade"))
+_HUMPS = frozenset(("hump", "bump", "table", "cushion", "dip", "rumble_strip", "mini_bumps"))
 
 
 def opening_check(
-    places: Places, *, machine: OnRoad, measured_m: Floats, tables: Tables
+    places: Places, *, machine: OnRoad, measured_m: Floats, sign_m: Floats, tables: Tables
 ) -> Verdict:
     """Hold the opening at each node against the machine and the room a gate asks for.
 
     The ``width`` tag of a barrier that stops vehicles is the barrier's own, so only a limit
     or a measured opening lets a machine past it.
+
+    Parameters
+    ----------
+    places : Places
+    machine : OnRoad
+    measured_m : ndarray
+        Measured openings, NaN where there is none.
+    sign_m : ndarray
+        Width limits read off signs, NaN where nobody read one.
+    tables : Tables
     """
     need = np.full(len(places.row), machine.width_m + tables.number("clearances.gate_width_m"))
     stops = places.any_of("barrier", STOPS)
-    limit = places.least(_LIMITS, length_m)
-    wide = places.least((*_LIMITS, "width"), length_m)
-    clear = np.where(stops, limit.value, wide.value)
-    doubt = np.where(stops, limit.doubt, wide.doubt)
+    fits = what_fits(places, "maxwidth", length_m, machine, read_off=sign_m)
+    own = places.least(("width",), length_m)
+    guess = places.least(("est_width",), length_m)
+    # a place to pull in or turn has a width of its own, which is not the road's
+    aside = stops | places.any_of("highway", _BESIDE)
+    by_own = ~aside & (own.doubt | (np.isfinite(own.value) & ~(own.value >= fits.value)))
+    clear = np.where(aside, fits.value, np.fmin(fits.value, own.value))
+    doubt = fits.doubt | (own.doubt & ~aside)
+    tag = np.where(by_own, own.tag, fits.tag)
     there = places.has("barrier") | places.any_of("traffic_calming", _NARROWS)
-    overhead = places.any_of("barrier", frozenset(("height_restrictor",)))
+    overhead = places.any_of("barrier", _BARS)
+    named = places.texts("barrier", "traffic_calming")
     rules = [
+        Rule(
+            there & ~overhead & np.isnan(need),
+            UNKNOWN,
+            ASSUMED,
+            "The machine's transport width is not known.",
+        ),
         figure(measured_m, need, MEASURED, "The opening was measured."),
-        too_small(clear, need, "The mapped opening is too narrow."),
-        Rule(doubt, UNKNOWN, MAPPED, "An opening stands on the map but cannot be read."),
-        figure(clear, need, MAPPED, "The mapped opening is wide enough."),
-        Rule(stops, FAIL, MAPPED, "A barrier that is there to stop vehicles."),
-        Rule(places.any_of("barrier", OPENINGS), UNKNOWN, ASSUMED, "The opening is not mapped."),
-        Rule(there & ~overhead, UNKNOWN, ASSUMED, "Something narrows the road here."),
+        too_small(clear, need, "The mapped opening is too narrow.", tag=tag),
+        Rule(doubt, UNKNOWN, MAPPED, "An opening stands on the map but cannot be read.", tag=tag),
+        figure(clear, need, MAPPED, "The mapped opening is wide enough.", tag=tag),
+        Rule(stops, FAIL, MAPPED, "A barrier that is there to stop vehicles.", tag=named),
+        Rule(
+            ~aside & (guess.value < need),
+            FAIL,
+            ASSUMED,
+            "The opening is too narrow by a mapper's estimate.",
+            guess.value,
+            guess.value,
+            guess.tag,
+        ),
+        Rule(
+            places.any_of("barrier", OPENINGS),
+            UNKNOWN,
+            ASSUMED,
+            "The opening is not mapped.",
+            tag=named,
+        ),
+        Rule(there & ~overhead, UNKNOWN, ASSUMED, "Something narrows the road here.", tag=named),
         Rule(~there | overhead, PASS, ASSUMED, "Nothing is mapped that narrows it."),
     ]
     return first_that_holds("opening", "m", rules, need=need)
 
 
 def node_height_check(
-    places: Places, *, machine: OnRoad, measured_m: Floats, tables: Tables
+    places: Places, *, machine: OnRoad, measured_m: Floats, sign_m: Floats, tables: Tables
 ) -> Verdict:
-    """Hold bars and height limits at nodes against the machine with a gate's margin."""
+    """Hold bars and what fits under them against the machine with a gate's margin."""
     need = np.full(len(places.row), machine.height_m + tables.number("clearances.gate_height_m"))
-    posted = places.least(_HEIGHTS, length_m)
-    bar = places.any_of("barrier", frozenset(("height_restrictor",)))
+    fits = what_fits(places, "maxheight", length_m, machine, read_off=sign_m)
+    bar = places.any_of("barrier", _BARS) | places.has("covered", but=_OPEN_ABOVE)
     rules = [
         figure(measured_m, need, MEASURED, "The clear height was measured."),
-        too_small(posted.value, need, "The posted height is too low."),
-        Rule(posted.doubt, UNKNOWN, MAPPED, "A height limit cannot be read."),
-        figure(posted.value, need, MAPPED, "The posted height leaves the margin."),
-        Rule(bar, UNKNOWN, ASSUMED, "A bar across the road and no height is mapped."),
+        too_small(fits.value, need, "The mapped height leaves no margin.", tag=fits.tag),
+        Rule(fits.doubt, UNKNOWN, MAPPED, "A height limit cannot be read.", tag=fits.tag),
+        figure(fits.value, need, MAPPED, "The mapped height leaves the margin.", tag=fits.tag),
+        Rule(
+            bar,
+            UNKNOWN,
+            ASSUMED,
+            "A bar or a roof over the road and no height is mapped.",
+            tag=places.texts("barrier", "covered"),
+        ),
         Rule(~bar, PASS, ASSUMED, "No bar is mapped."),
     ]
     return first_that_holds("height", "m", rules, need=need)
@@ -124,45 +172,28 @@ def node_height_check(
 def node_mass_check(places: Places, *, machine: OnRoad, measured_kg: Floats) -> Verdict:
     """Hold mass limits at nodes against the machine; a cattle grid's load is unknown."""
     need = np.full(len(places.row), machine.mass_kg)
-    posted = places.least(("maxweight",), mass_kg)
-    grid = places.any_of("barrier", frozenset(("cattle_grid",)))
+    limit = limit_of(places, "maxweight", mass_kg, machine)
+    grid = places.any_of("barrier", _GRIDS)
     rules = [
-        figure(measured_kg, need, MEASURED, "The limit was read on the spot."),
-        too_small(posted.value, need, "A posted mass limit is too low."),
-        Rule(posted.doubt, UNKNOWN, MAPPED, "A mass limit cannot be read."),
-        figure(posted.value, need, MAPPED, "The posted mass limit is kept."),
-        Rule(grid, UNKNOWN, ASSUMED, "A cattle grid; what it carries is not mapped."),
+        *limit_rules(limit, need, measured_kg, LIMIT),
+        Rule(
+            grid,
+            UNKNOWN,
+            ASSUMED,
+            "A cattle grid; what it carries is not mapped.",
+            tag=places.texts("barrier"),
+        ),
         Rule(~grid, PASS, ASSUMED, "Nothing is mapped that limits the mass."),
     ]
-    return first_that_holds("mass", "kg", rules, need=need)
+    found = first_that_holds("mass", "kg", rules, need=need)
+    return worse_of(found, other_mass_limits(places, machine=machine, measured_kg=measured_kg))
 
 
-def node_access_check(places: Places) -> Verdict:
-    """Hold access tags and locks at nodes."""
-    said = np.array([said_of_access(one) for one in places.tags], dtype=np.int8)[places.row]
-    rules = [
-        Rule(said == 2, FAIL, MAPPED, "The map says that farm machines may not pass."),
-        Rule(
-            (said == 3) | places.has("locked"),
-            UNKNOWN,
-            MAPPED,
-            "Somebody's leave or a key is needed.",
-        ),
-        Rule(said <= 1, PASS, ASSUMED, "Nothing is mapped against passing."),
-    ]
-    return first_that_holds("access", "", rules, need=np.full(len(said), np.nan))
-
-
-def node_water_check(places: Places) -> Verdict:
-    """Where a node is a ford the depth is unknown."""
-    wet = places.has("ford")
-    rules = [
-        Rule(wet, UNKNOWN, MAPPED, "A ford; its depth and bed are unknown today."),
-        Rule(~wet, PASS, ASSUMED, "No ford is mapped."),
-    ]
-    return first_that_holds("water", "", rules, need=np.full(len(wet), np.nan))
+def humps(places: Places) -> Mask:
+    """Where a hump or a table is built across the road: passable, but low parts may ground."""
+    return places.any_of("traffic_calming", _HUMPS)
 
 
 def level_crossings(places: Places) -> Mask:
     """Where rails cross: passable, but long or low trains may ground there."""
-    return places.any_of("railway", frozenset(("level_crossing",)))
+    return places.any_of("railway", frozenset(("level_crossing", "tram_level_crossing")))

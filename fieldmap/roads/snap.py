@@ -38,7 +38,7 @@ def snap(
     place : tuple of float
         Longitude, latitude in degrees.
     level : ndarray
-        Level of each leg for the machine.
+        Level of each directed leg for the machine.
     most_m : float
         How far a place may lie from the network.
     what : str
@@ -75,6 +75,7 @@ def snap(
             )
         )
     near = np.sort(tree.query(spot, predicate="dwithin", distance=away + _EQUAL_M))
-    leg = int(near[np.argmin(level[near])])
+    better_way = level.reshape(-1, 2).min(axis=1)
+    leg = int(near[np.argmin(better_way[near])])
     fraction = float(shapely.line_locate_point(lines[leg], spot, normalized=True))
     return Snapped(OnLeg(leg, fraction), away, lon, lat)

@@ -2,7 +2,8 @@
 
 The rules are those of the map's own wiki: metres and tonnes when no unit stands there, one
 space before a unit, feet and inches without a space (``12'6"``), a point for the decimal.
-Whatever breaks them is unreadable, and so unknown; nothing is guessed.
+Whatever breaks them is unreadable, and so unknown; nothing is guessed. Several figures
+(``3;4``) and a condition in a plain tag (``3.5 @ (hgv)``) are unreadable too.
 Source: https://wiki.openstreetmap.org/wiki/Map_Features/Units
 """
 
@@ -22,11 +23,12 @@ from fieldmap.units import (
     METRE_PER_MILE,
 )
 
+#: Values that say there is no figure to keep.
+NO_FIGURE = frozenset(("default", "none", "unsigned", "no_sign"))
 Word = Literal["figure", "none", "below_default", "unreadable", "missing"]
 
-_PLAIN = re.compile(r"([0-9]+(?:\.[0-9]+)?)(?: ([a-z]+))?")
-_FEET = re.compile(r"([0-9]+)'(?:([0-9]+(?:\.[0-9]+)?)\")?")
-_NO_FIGURE = frozenset(("default", "none", "unsigned", "no_sign"))
+_PLAIN = re.compile(r"([0-9]{1,9}(?:\.[0-9]{1,30})?)(?: ([a-z]+))?")
+_FEET = re.compile(r"([0-9]{1,9})'(?:([0-9]{1,2}(?:\.[0-9]{1,30})?)\")?")
 _METRES = {"": 1.0, "m": 1.0, "km": 1000.0, "ft": METRE_PER_FOOT, "mi": METRE_PER_MILE}
 _KILOGRAMS = {
     "": KG_PER_TONNE,
@@ -86,7 +88,7 @@ def mass_kg(text: str | None) -> Said:
 
 
 def _plain(text: str, units: dict[str, float]) -> Said:
-    if text in _NO_FIGURE:
+    if text in NO_FIGURE:
         return Said(None, "none")
     if text == "below_default":
         return Said(None, "below_default")

@@ -10,12 +10,14 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
+from numpy.typing import NDArray
 
 from fieldmap.crs import WGS84, transformer
 from fieldmap.finding import Basis, Finding, Level
 from fieldmap.roads.checks import LEG_CHECKS, NODE_CHECKS
-from fieldmap.roads.choose import figure_missing
+from fieldmap.roads.choose import ASKED_FOR, FIGURE_OF, lacks_figure
 from fieldmap.roads.facts import OnRoad
+from fieldmap.roads.tell_legs import figure_column
 from fieldmap.roads.wording import CAUTION, MACHINE_MEASURE, UNITS, WHAT, WHOLE_WAY
 from fieldmap.tables import Tables
 
@@ -25,43 +27,94 @@ _CLEARANCE = {
     "height": "clearances.height_m",
     "mass": "clearances.statutory_mass_kg",
 }
+#: Rows that an assumption of a check rests on, beside the class of a road.
+_ASSUMED_BY = {"axles": ("axle_groups.tandem_kg", "axle_groups.two_tandems_kg")}
+
+#: A row for each tag that speaks of the ground, for its source.
+_SURFACE_WORDS = (
+    "road_surfaces.tracktype_grade1",
+    "road_surfaces.smoothness_good",
+    "road_surfaces.surface_paved",
+)
 
 Record = dict[Any, Any]
 
 
 def runs(legs: gpd.GeoDataFrame, check: str) -> Iterator[Record]:
-    """Runs of legs of one way to which a check says the same thing.
+    """Runs of legs of one way to which a check says the same thing; none where it was not made.
 
     Yields
     ------
     dict
-        The columns of the run's first leg, with ``length_m`` of the whole run, the least
-        ``low`` and ``high`` in it, and ``lon``, ``lat`` of its middle leg.
+        The columns of the run's middle leg, with ``length_m`` and ``legs`` of the whole run, the
+        least ``low`` and ``high`` and the most ``need`` in it, ``order``, and ``lon``, ``lat``.
     """
-    bad = legs[legs[check] != "ok"]
-    if bad.empty:
+    bad = _not_ok(legs, check)
+    if len(bad) == 0:
         return
-    spot = shapely.line_interpolate_point(bad.geometry.to_numpy(), 0.5, normalized=True)
-    lon, lat = transformer(legs.crs, WGS84).transform(shapely.get_x(spot), shapely.get_y(spot))
-    table = pd.DataFrame(bad.drop(columns="geometry")).assign(lon=lon, lat=lat, order=bad.index)
-    own = table["under"].map(bool) & (check == "height")
-    changes = (
-        (table["way_id"] != table["way_id"].shift())
-        | (table[f"{check}_why"] != table[f"{check}_why"].shift())
-        | (table["order"] != table["order"].shift() + 1)
-        | own.shift(fill_value=False)
+    begins = np.flatnonzero(_changes(legs, bad, check))
+    ends = np.append(begins[1:], len(bad))
+    middle = bad[(begins + ends) // 2]
+    spots = shapely.line_interpolate_point(legs.geometry.to_numpy()[middle], 0.5, normalized=True)
+    lon, lat = transformer(legs.crs, WGS84).transform(shapely.get_x(spots), shapely.get_y(spots))
+    whole: dict[str, NDArray[Any]] = {
+        "lon": np.asarray(lon),
+        "lat": np.asarray(lat),
+        "order": legs.index.to_numpy()[middle],
+        "legs": ends - begins,
+        "length_m": np.add.reduceat(legs["length_m"].to_numpy()[bad], begins),
+    }
+    for part, worst_of in (("low", np.fmin), ("high", np.fmin), ("need", np.fmax)):
+        column = figure_column(check, part, UNITS.get(check, ""))
+        if column in legs:
+            whole[column] = worst_of.reduceat(legs[column].to_numpy(dtype=float)[bad], begins)
+    yield from _records(legs, middle, whole)
+
+
+def untold_legs(legs: gpd.GeoDataFrame) -> NDArray[np.bool_]:
+    """Legs of whose fall nothing is known: one finding tells of them all, none is a place."""
+    if "grade" not in legs:
+        return np.zeros(len(legs), dtype=bool)
+    low, high, need = (
+        legs[figure_column("grade", part, "%")].to_numpy(float) for part in ("low", "high", "need")
     )
-    for _, run in table.groupby(changes.cumsum()):
-        yield {
-            **run.iloc[len(run) // 2].to_dict(),
-            "length_m": float(run["length_m"].sum()),
-            "legs": len(run),
-        }
+    assumed = ((legs["grade"] == "unknown") & (legs["grade_basis"] == "assumed")).to_numpy(bool)
+    blank: NDArray[np.bool_] = assumed & np.isnan(high) & ~(low > need)
+    return blank
+
+
+def _not_ok(table: pd.DataFrame, check: str) -> NDArray[np.int64]:
+    """Rows at which a check does not pass; none where it was not made."""
+    level = table[check].to_numpy() if check in table else np.zeros(0, dtype=object)
+    return np.flatnonzero(level != "ok") if len(level) else np.zeros(0, dtype=np.int64)
+
+
+def _records(
+    table: pd.DataFrame, rows: NDArray[np.int64], more: dict[str, NDArray[Any]]
+) -> list[Record]:
+    """Some rows of a table as plain records; quicker than pandas for few rows of many columns."""
+    plain = pd.DataFrame(table, copy=False)
+    columns = {
+        name: held.to_numpy()[rows].tolist() for name, held in plain.items() if name != "geometry"
+    } | {name: held.tolist() for name, held in more.items()}
+    return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
+
+
+def _changes(legs: gpd.GeoDataFrame, bad: NDArray[np.int64], check: str) -> NDArray[np.bool_]:
+    """Where a run begins: another way, another answer, a gap, or something above of its own."""
+    begins = np.ones(len(bad), dtype=bool)
+    way, why = legs["way_id"].to_numpy()[bad], legs[f"{check}_why"].to_numpy()[bad]
+    begins[1:] = (way[1:] != way[:-1]) | (why[1:] != why[:-1]) | (np.diff(bad) != 1)
+    if check == "height":
+        above = legs["under"].map(bool).to_numpy()[bad]
+        begins[1:] |= above[:-1]
+    return begins
 
 
 def bad_nodes(nodes: pd.DataFrame, check: str) -> list[Record]:
-    """Nodes at which a check does not pass."""
-    return [{**row, "legs": 1} for row in nodes[nodes[check] != "ok"].to_dict("records")]
+    """Nodes at which a check does not pass; none where it was not made."""
+    bad = _not_ok(nodes, check)
+    return _records(nodes, bad, {"legs": np.ones(len(bad), dtype=np.int64)}) if len(bad) else []
 
 
 def way_findings(
@@ -69,18 +122,36 @@ def way_findings(
 ) -> list[Finding]:
     """Everything on a way that is unknown or refused, and what each check held against."""
     found: list[Finding] = []
-    for check in LEG_CHECKS:
-        if figure_missing(machine, check):
-            found.append(_missing(check))
-            found += _crosses_above(legs, source) if check == "height" else []
+    told: set[str] = set()  # figures of the machine that were asked for
+    for check in (one for one in LEG_CHECKS if one in legs):
+        if lacks_figure(machine, check):
+            found += _lacking(check, legs, nodes, told, source)
             continue
-        told = [_finding(row, check, tables, source) for row in runs(legs, check)]
-        found += told or _all_passed(legs, check, tables, source)
+        here = legs[~untold_legs(legs)] if check == "grade" else legs
+        bad = [_finding(row, check, tables, source) for row in runs(here, check)]
+        found += bad or _all_passed(here, check, tables, source)
     for check in NODE_CHECKS:
-        if not figure_missing(machine, check):
+        if not lacks_figure(machine, check):
             found += [_finding(row, check, tables, source) for row in bad_nodes(nodes, check)]
-    crossings = nodes[nodes["crossing"].astype(bool)].to_dict("records")
-    return [*found, *(_crossing(row, source) for row in crossings)]
+    for kind in ("crossing", "hump"):
+        over = np.flatnonzero(nodes[kind].to_numpy(dtype=bool))
+        found += [_crossing(row, kind, source) for row in _records(nodes, over, {})]
+    return found
+
+
+def _lacking(
+    check: str, legs: gpd.GeoDataFrame, nodes: pd.DataFrame, told: set[str], source: str
+) -> list[Finding]:
+    """That a figure of the machine is missing, once, and only where something asks for it."""
+    figure = (FIGURE_OF | ASKED_FOR)[check]
+    asked = check in FIGURE_OF or any(
+        (table[check] != "ok").any() for table in (legs, nodes) if check in table
+    )
+    if not asked or figure in told:
+        return []
+    told.add(figure)
+    above = _crosses_above(legs, source) if check == "height" else []
+    return [_missing(check), *above]
 
 
 def _finding(row: Record, check: str, tables: Tables, source: str) -> Finding:
@@ -111,7 +182,7 @@ def where(row: Record) -> str:
 
 
 def _figure(row: Record, check: str, part: str, unit: str) -> float | None:
-    value = row.get(f"{check}_{part}_{unit}", math.nan)
+    value = row.get(figure_column(check, part, unit), math.nan)
     return float(value) if math.isfinite(value) else None
 
 
@@ -121,9 +192,13 @@ def _sources(row: Record, check: str, tables: Tables, source: str) -> tuple[str,
     basis: Basis = row[f"{check}_basis"]
     if check == "height" and any(one.startswith("power line") for one in row.get("under", ())):
         keys = ["clearances.line_clear_m"]
-    if basis == "assumed" and check == "width":
-        class_key = f"road_widths.{row['highway']}"
-        keys += [class_key] if class_key in tables.constants else []
+    if basis == "assumed":
+        by_class = {"width": f"road_widths.{row.get('highway')}"}
+        by_class["surface"] = f"road_surfaces.class_{row.get('highway')}"
+        keys += [*_ASSUMED_BY.get(check, ()), by_class.get(check, "")]
+    elif check == "surface":
+        keys += _SURFACE_WORDS
+    keys = [key for key in keys if key in tables.constants]
     seen = {"mapped": (source,), "measured": ("road_checks",), "assumed": (source,)}[basis]
     return tuple(dict.fromkeys((*tables.source_of(*keys), *seen)))
 
@@ -167,9 +242,12 @@ def _all_passed(legs: gpd.GeoDataFrame, check: str, tables: Tables, source: str)
     unit = UNITS.get(check, "")
     margin = np.zeros(len(legs))
     if unit:
-        margin = (legs[f"{check}_low_{unit}"] - legs[f"{check}_need_{unit}"]).to_numpy()
+        low, high, need = (
+            legs[figure_column(check, part, unit)].to_numpy() for part in ("low", "high", "need")
+        )
+        margin = need - high if check == "grade" else low - need  # a fall has to stay under
     least = int(np.nanargmin(margin)) if np.isfinite(margin).any() else 0
-    row = legs.drop(columns="geometry").iloc[least].to_dict() | {"lon": None, "lat": None}
+    row = _records(legs, np.array([least]), {})[0] | {"lon": None, "lat": None}
     bases = set(legs[f"{check}_basis"])
     weakest: Basis = next(one for one in ("assumed", "mapped", "measured") if one in bases)
     row[f"{check}_basis"] = weakest
@@ -177,15 +255,26 @@ def _all_passed(legs: gpd.GeoDataFrame, check: str, tables: Tables, source: str)
     return [_finding(row, check, tables, source)]
 
 
-def _crossing(row: Record, source: str) -> Finding:
+#: What is passable but may ground long or low trains: what it is called, and why.
+_OVER = {
+    "crossing": (
+        "railway crossing",
+        "Rails cross the road; the ground clearance it asks for is not mapped.",
+    ),
+    "hump": ("hump in the road", "What is built across the road may catch what hangs low."),
+}
+
+
+def _crossing(row: Record, kind: str, source: str) -> Finding:
+    what, why = _OVER[kind]
     return Finding(
         level="care",
-        what="railway crossing",
+        what=what,
         where=where(row),
-        why="Rails cross the road; the ground clearance it asks for is not mapped.",
+        why=why,
         basis="mapped",
         sources=(source,),
-        caution=CAUTION["crossing"],
+        caution=CAUTION[kind],
         lon=row["lon"],
         lat=row["lat"],
     )

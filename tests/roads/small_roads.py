@@ -61,6 +61,10 @@ def machine(**changes) -> Machine:
         "kind": "pull-type",
         "mass_kg": 9000.0,
         "road_speed_kmh": 30.0,
+        "wheelbase_m": 2.6,
+        "hitch_offset_m": 0.9,
+        "tongue_length_m": 4.5,
+        "turning_radius_m": 5.0,
         "axles": (Axle(mass_kg=4000, position_m=0), Axle(mass_kg=5000, position_m=3)),
         "transport": (
             Transport(name="folded", width_m=2.5, height_m=3.4, length_m=9.0),

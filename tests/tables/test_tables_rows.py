@@ -17,7 +17,7 @@ MARKS = {"seen", "secondary", "memory", "computed", "own", "practice"}
 UNITS = {
     "", "m", "m cut", "m gap", "m2", "kg", "%", "deg", "count", "days", "h", "s", "ha", "N", "km/h",
     "/ha", "t/ha per cm", "t/ha", "t", "money", "money/t", "things", "ha/h", "kPa", "kW", "kW/m",
-    "points", "points per cm",
+    "points", "points per cm", "min",
 }  # fmt: skip
 COLUMNS = ["key", "value", "low", "high", "unit", "source", "place", "note"]
 ROWS = list(load_tables().constants.values())
