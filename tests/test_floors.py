@@ -16,15 +16,17 @@ FILES = sorted(PACKAGE.rglob("*.py"))
 FLOORS: dict[str, float] = {
     "errors": 0, "units": 0, "words": 0,
     "tables": 0.5,
-    "crs": 1, "schemas": 1, "grid": 1, "machine": 1, "finding": 1, "network": 1,
+    "crs": 1, "schemas": 1, "grid": 1, "machine": 1, "finding": 1, "network": 1, "hours": 1,
     "read": 2, "terrain": 2, "hazards": 2, "roads": 2,
     "risk": 3,
     "advice": 4,
     "farm_files": 4.4, "farm": 4.5, "farm_ground": 4.52, "ledger": 4.53, "field_settings": 4.53,
-    "field_answer": 4.55, "summary": 4.57, "processes": 4.58,
+    "field_answer": 4.55, "road_ground": 4.54, "summary": 4.57, "processes": 4.58,
     "intake": 4.6, "logbook": 4.6, "search": 4.6, "assessment": 4.6, "journey": 4.6,
-    "survey": 4.6,
+    "survey": 4.6, "measuring": 4.6, "reaching_ends": 4.63, "reaching": 4.65,
     "paper_marks": 4.65, "what_changed": 4.65, "supposing": 4.7,
+    "day_clock": 4.63, "day_jobs": 4.63, "day_teams": 4.63, "day_roads": 4.64,
+    "day_left": 4.65, "day_answer": 4.66, "day_plan": 4.67,
     "write": 5,
     "cli": 7,
 }  # fmt: skip
@@ -45,7 +47,7 @@ DOORS = {
     "pyogrio": {"read", "write"}, "osmium": {"read"}, "osmnx": {"read", "roads"},
     "sqlite3": {"hazards/store.py", "hazards/layout.py"}, "gpxpy": {"read", "write"},
     "distributed": {"assessment.py"}, "PIL": {"read"}, "defusedxml": {"read"},
-    "pyflwdir": {"terrain"},
+    "pyflwdir": {"terrain"}, "pyvrp": {"roads"}, "astral": {"roads"},
 }  # fmt: skip
 #: rasterio opens files only behind these doors; its array functions are used by risk as well.
 RASTER_OPENERS = {"read", "write"}

@@ -49,7 +49,7 @@ def assess(
 ) -> Reply:
     """Assess the fields before a cut: what lies there, the slopes, how to set the mower."""
     del json, debug, strict
-    from fieldmap.cli.day import asked_day
+    from fieldmap.cli.asked_day import asked_day
     from fieldmap.farm import load_farm
     from fieldmap.write.assessment import write_assessment
     from fieldmap.write.files import fields_json

@@ -95,6 +95,7 @@ def demo(
 def _fresh_farm(out: Path) -> Path:
     """A copy of the invented farm that the demo may write into."""
     from fieldmap.farm import FARM_FILE
+    from fieldmap.read.road_cache import FOLDER as ROAD_CACHE
 
     source = _demo_geodata()
     folder = out / "farm"
@@ -113,7 +114,7 @@ def _fresh_farm(out: Path) -> Path:
             source,
             folder,
             ignore=shutil.ignore_patterns(
-                "makers", "pictures", "*.py", "__pycache__", "outputs", "hazards.gpkg*"
+                "makers", "pictures", "*.py", "__pycache__", "outputs", "hazards.gpkg*", ROAD_CACHE
             ),
         )
     except OSError as error:

@@ -177,7 +177,7 @@ def _evening(text: str | None, zone: tzinfo) -> datetime | None:
         return None
     from datetime import datetime, time
 
-    from fieldmap.cli.day import asked_day
+    from fieldmap.cli.asked_day import asked_day
 
     return datetime.combine(asked_day(text, zone, option="--on"), time.max, zone)
 

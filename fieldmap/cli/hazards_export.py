@@ -24,7 +24,7 @@ def export(
 ) -> Reply:
     """Write what stands in the log to a file that other programs and devices read."""
     del json, debug
-    from fieldmap.cli.day import asked_day
+    from fieldmap.cli.asked_day import asked_day
     from fieldmap.farm import load_farm
     from fieldmap.write.assessment import input_files
     from fieldmap.write.log_export import export_log

@@ -60,7 +60,7 @@ def ledger(
 ) -> Reply:
     """Write down mowing and knife changes; tell hectares and hits since, by machine."""
     del json, debug, strict
-    from fieldmap.cli.day import asked_day
+    from fieldmap.cli.asked_day import asked_day
     from fieldmap.farm import load_farm
 
     farm = load_farm(folder, with_roads=False)
@@ -76,7 +76,7 @@ def _rows(
     farm: Farm, machine: str | None, day: dt.date, said: dict[str, Any]
 ) -> list[dict[str, str]]:
     """What is to be written down; nothing when nothing was said."""
-    from fieldmap.cli.day import asked_day
+    from fieldmap.cli.asked_day import asked_day
     from fieldmap.ledger import new_rows
 
     if said["mown"] or said["knives"]:

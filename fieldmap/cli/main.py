@@ -13,17 +13,21 @@ import typer
 from fieldmap.cli import (
     assess,
     check,
+    day,
     demo,
     hazards,
     ledger,
     move,
     poor_cut,
+    road_checks,
+    roads,
     search,
     slopes,
     start,
     values,
     version,
     what_if,
+    widest,
 )
 from fieldmap.cli.reply import STRICT_EXIT, Reply, envelope, err, out, print_json
 from fieldmap.errors import Fault, FieldmapError, told
@@ -44,10 +48,17 @@ app.command("start", short_help="Make a farm folder from your files.")(start.sta
 app.command("check", short_help="Read every input and list every fault.")(check.check)
 app.command("assess", short_help="Risk, findings, mower settings, maps and sheets.")(assess.assess)
 app.command("move", short_help="Check a road move before the machine is on the road.")(move.move)
+app.command("day", short_help="The order of the fields that fits the day and the road.")(day.day)
 app.command("search", short_help="What was looked at, what not, and lines to walk.")(search.search)
 app.command("slopes", short_help="Slopes of many fields at once, with a plot.")(slopes.slopes)
 app.command("ledger", short_help="Write down mowing and knife changes; how far knives are.")(
     ledger.ledger
+)
+app.command("road-checks", short_help="Write down what was measured on the road.")(
+    road_checks.road_checks
+)
+app.command("roads", short_help="Fetch the roads round the farm: the only one that goes online.")(
+    roads.roads
 )
 app.command("poor-cut", short_help="What to look at, in order, when the cut is poor.")(
     poor_cut.poor_cut
@@ -56,6 +67,9 @@ app.command("values", short_help="Trade figures with their sources.")(values.val
 app.command(
     "what-if", short_help="Another machine, shoe or knives, or marks cleared: what differs."
 )(what_if.what_if)
+app.command("widest", short_help="How wide a machine gets where, and which of yours does.")(
+    widest.widest
+)
 app.command("version", short_help="Versions of everything that can change an answer.")(
     version.version
 )

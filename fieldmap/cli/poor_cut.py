@@ -52,7 +52,7 @@ def _answer(
     folder: Path, machine_id: str | None, saw: list[str], speed_kmh: float | None, day: str | None
 ) -> Reply:
     from fieldmap.advice.poor_cut import asked_symptoms, poor_cut
-    from fieldmap.cli.day import asked_day
+    from fieldmap.cli.asked_day import asked_day
     from fieldmap.farm import load_farm
     from fieldmap.ledger import knives_on
 

@@ -43,7 +43,7 @@ def search(
 ) -> Reply:
     """Plan to look at the ground that nobody has looked at well enough, as lines to walk."""
     del json, debug, strict
-    from fieldmap.cli.day import asked_day
+    from fieldmap.cli.asked_day import asked_day
     from fieldmap.farm import load_farm
     from fieldmap.read.kinds import asked_kind
     from fieldmap.search import plan_search

@@ -30,7 +30,7 @@ def slopes(
 ) -> Reply:
     """Slope and side-slope use by field, as a table and a plot; quick for thousands of fields."""
     del json, debug
-    from fieldmap.cli.day import asked_day
+    from fieldmap.cli.asked_day import asked_day
     from fieldmap.farm import load_farm
     from fieldmap.survey import survey_slopes
     from fieldmap.write.survey import survey_json, write_survey

@@ -68,7 +68,7 @@ def what_if(
     Nothing is written into the log. A mark cleared on paper is not a cleared field.
     """
     del json, debug, strict
-    from fieldmap.cli.day import asked_day
+    from fieldmap.cli.asked_day import asked_day
     from fieldmap.farm import load_farm
     from fieldmap.supposing import what_if as asked_twice
     from fieldmap.write.what_if import what_if_json, write_what_if

@@ -19,7 +19,7 @@ import shapely
 from fieldmap import JSON_SCHEMA, __version__
 from fieldmap.assessment import Assessment
 from fieldmap.farm import FARM_FILE, Farm
-from fieldmap.farm_files import ledger_name
+from fieldmap.farm_files import ledger_name, road_checks_name
 from fieldmap.field_answer import FieldAnswer
 from fieldmap.finding import LEVELS
 from fieldmap.read.vectors import split_layer
@@ -204,7 +204,7 @@ def input_files(farm: Farm) -> Iterator[Path]:
         files.gates,
         files.elevation,
         files.roads,
-        files.road_checks,
+        road_checks_name(farm.settings),
         files.machines,
         files.hazards,
         ledger_name(farm.settings),

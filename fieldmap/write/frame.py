@@ -147,6 +147,7 @@ def render(
     *,
     many: bool = False,
     mapped: bool = True,
+    more: tuple[str, ...] = (),
 ) -> str:
     """One whole page.
 
@@ -162,6 +163,8 @@ def render(
         As in :func:`map_parts`.
     mapped : bool
         False for a page of tables alone: it carries no map library.
+    more : tuple of str
+        Styles and scripts of this kind of page alone, files in ``assets``.
 
     Returns
     -------
@@ -169,10 +172,13 @@ def render(
         What UTF-8 cannot write (half of a surrogate pair) stands as a question mark.
     """
     element, map_script = map_parts(many=many) if mapped else ("", "")
-    scripts: tuple[str, ...] = (_joined(_NO_MAP_SCRIPTS),)
-    styles: tuple[str, ...] = (_joined(_OWN_STYLES),)
+    own = tuple(name for name in more if name.endswith(".js"))
+    scripts: tuple[str, ...] = (_joined((*_NO_MAP_SCRIPTS, *own)),)
+    styles: tuple[str, ...] = (
+        _joined((*_OWN_STYLES, *(name for name in more if name.endswith(".css")))),
+    )
     if mapped:
-        scripts = (_leaflet_script(), _joined(_OWN_SCRIPTS), map_script)
+        scripts = (_leaflet_script(), _joined((*_OWN_SCRIPTS, *own)), map_script)
         styles = (_leaflet_style(), *styles)
     text = (
         _templates()

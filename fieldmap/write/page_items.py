@@ -168,6 +168,7 @@ def survey_item(place: Mapping[str, Any], number: str, units: System) -> Item:
         "where": place["where"],
         "measure": place["measure"],
         "beat": beat,
+        "wanted": "an answer is wanted" if figure is None else f"must beat {beat}",
         "why": place["why"],
         "lines": [
             ("Where", place["where"]),

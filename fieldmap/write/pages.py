@@ -13,8 +13,10 @@ from fieldmap.units import M2_PER_HECTARE, System, shown
 from fieldmap.write import lie_items as of_lie
 from fieldmap.write import page_items as on_map
 from fieldmap.write import search_items as for_search
-from fieldmap.write.cautions import said_once
+from fieldmap.write.cautions import by_signal, said_once
 from fieldmap.write.frame import render
+from fieldmap.write.move_items import move_view
+from fieldmap.write.move_notes import notes_view
 from fieldmap.write.page_findings import (
     WORST_FIRST,
     finding_view,
@@ -125,7 +127,8 @@ def move_page(payload: Payload) -> str:
     ----------
     payload : mapping
         The common part and ``move``, ``legs``, ``direct``, ``findings``, ``survey``,
-        ``cautions``, ``images``.
+        ``cautions``, ``images``; what else
+        :func:`fieldmap.write.move_payload.move_payload` makes is shown where it is there.
     """
     units = payload["units"]
     legs = on_map.items(payload["legs"], "l", units, on_map.leg_item)
@@ -136,9 +139,9 @@ def move_page(payload: Payload) -> str:
         on_map.group("legs", "The way", "leg", legs, home=True),
         on_map.group("survey", "Places to measure", "survey", survey, home=True),
     ]
-    findings = worst_first(payload["findings"])
-    notes = footnotes(findings)
-    page = {
+    findings, refusals = worst_first(payload["findings"]), payload.get("refusals") or []
+    notes = footnotes([*findings, *refusals])
+    page = move_view(payload) | {
         "move": _move(payload),
         "legs": [
             {**leg, "checks": [_check(check, payload) for check in worst_first(checks)]}
@@ -147,12 +150,15 @@ def move_page(payload: Payload) -> str:
         "refused": len(payload["direct"]["features"]),
         "better": payload.get("better", ""),
         "survey": survey,
-        "findings": _views(findings, payload, notes),
-        "cautions": [signal(text) for text in payload["cautions"]],
-        "links": payload.get("links", {"index": ""}),
+        "findings": _split(_views(findings, payload, notes)),
+        "refusals": _views(refusals, payload, notes),
+        "cautions": by_signal(signal(text) for text in payload["cautions"]),
+        "links": {"index": "", "sheet": "", "gpx": "", **payload.get("links", {})},
         "ground": payload.get("ground", []),
+        "notes": notes_view(payload, survey),
     }
-    return _page("move.html.j2", payload, page, groups, findings)
+    own = ("move.css", "notes.js")
+    return _page("move.html.j2", payload, page, groups, [*findings, *refusals], own=own)
 
 
 def search_page(payload: Payload) -> str:
@@ -202,6 +208,7 @@ def _page(
     page: dict[str, Any],
     groups: list[dict[str, Any]],
     cited: list[Mapping[str, Any]],
+    own: tuple[str, ...] = (),
 ) -> str:
     many = sum(len(group["items"]) for group in groups) > on_map.MANY
     layers = [group for group in groups if group["items"]]
@@ -220,7 +227,7 @@ def _page(
         "groups": [on_map.drawn(group) for group in layers],
         "images": payload["images"],
     }
-    return render(template, page, data, many=many)
+    return render(template, page, data, many=many, more=own)
 
 
 def _zone_item(props: Payload, number: str, units: System) -> dict[str, Any]:
@@ -269,6 +276,17 @@ def _section(
     }
 
 
+def _split(views: list[dict[str, Any]]) -> dict[str, Any]:
+    """A move's findings: those that want attention, those that do not, and shared cautions."""
+    views, shared = said_once(views, "found")
+    return {
+        "all": views,
+        "told": [view for view in views if view["level"] != "ok"],
+        "fine": [view for view in views if view["level"] == "ok"],
+        "cautions": shared,
+    }
+
+
 def _move(payload: Payload) -> dict[str, Any]:
     move, units = payload["move"], payload["units"]
     return {
@@ -293,7 +311,7 @@ def _check(check: Mapping[str, Any], payload: Payload) -> dict[str, Any]:
     needed = need if isinstance(need, str) else shown(need, check["unit"], units)
     return {
         **said(check["level"]),
-        "check": check["check"],
+        "check": check["check"].replace("_", " "),
         "there": there or str(value),
         "need": "" if need is None else needed,
         "basis": check["basis"],

@@ -53,24 +53,24 @@ def sheet_map(
         ``outline``, ``headland``, ``roads``; ``labels``; ``heading`` (``None`` without one) and
         ``scale``. ``None`` when the field has no outline.
     """
-    outline = _shapes(payload["boundary"])
+    outline = shapes(payload["boundary"])
     if not outline:
         return None
-    gates = _shapes(payload["gates"])
+    gates = shapes(payload["gates"])
     ground = [(zone, shape(zone["geometry"])) for zone in zones if zone["geometry"]]
     lying = [(mark, shape(mark["geometry"])) for mark in marks if mark["geometry"]]
     seen = shapely.union_all([*outline, *gates, *(held for _, held in lying)]).bounds
-    project, size, pixel_m = _frame(seen, most_height)
-    field = _moved(shapely.union_all(outline), project)
-    ground = [(zone, _moved(held, project)) for zone, held in ground]
-    lying = [(mark, _moved(held, project)) for mark, held in lying]
-    gates = [_moved(gate, project).representative_point() for gate in gates]
+    project, size, pixel_m = frame(seen, most_height)
+    field = moved(shapely.union_all(outline), project)
+    ground = [(zone, moved(held, project)) for zone, held in ground]
+    lying = [(mark, moved(held, project)) for mark, held in lying]
+    gates = [moved(gate, project).representative_point() for gate in gates]
     drawn = {
         "width": size[0],
         "height": size[1],
         "outline": path(field),
-        "headland": [path(_moved(held, project)) for held in _headlands(payload)],
-        "roads": _roads(payload, project, size),
+        "headland": [path(moved(held, project)) for held in _headlands(payload)],
+        "roads": roads_drawn(payload, project, size),
         "areas": _drawn(ground),
         "marks": [_mark(mark, held) for mark, held in lying],
         "gates": [_at(gate) for gate in gates],
@@ -79,7 +79,7 @@ def sheet_map(
     return drawn | _named(payload, field, (ground, lying, gates), project, size)
 
 
-def _frame(
+def frame(
     bounds: tuple[float, float, float, float], most_height: float
 ) -> tuple[Project, tuple[float, float], float]:
     """From degrees to pixels, the size of the drawing, and the metres of a pixel."""
@@ -99,7 +99,7 @@ def _frame(
     return project, (WIDTH, height), pixel_m
 
 
-def _moved(held: shapely.Geometry, project: Project) -> shapely.Geometry:
+def moved(held: shapely.Geometry, project: Project) -> shapely.Geometry:
     """A shape in pixels; rings that rounded degrees made cross themselves are mended."""
     moved = shapely.transform(held, project)
     if not moved.is_valid:
@@ -108,21 +108,23 @@ def _moved(held: shapely.Geometry, project: Project) -> shapely.Geometry:
     return shapely.simplify(moved, _SMOOTH, preserve_topology=True)
 
 
-def _shapes(collection: Payload | None) -> list[shapely.Geometry]:
+def shapes(collection: Payload | None) -> list[shapely.Geometry]:
+    """The shapes of a feature collection, degrees; those without one left out."""
     found = [one["geometry"] for one in (collection or {"features": []})["features"]]
     return [shape(held) for held in found if held]
 
 
 def _headlands(payload: Payload) -> list[shapely.Geometry]:
     """Inner edges of the headland: the lines at which a machine turns in."""
-    held = _shapes((payload.get("lie") or {}).get("headland"))
+    held = shapes((payload.get("lie") or {}).get("headland"))
     rings = [ring for one in shapely.get_parts(held) for ring in getattr(one, "interiors", ())]
     return [shapely.LineString(ring.coords) for ring in rings]
 
 
-def _roads(payload: Payload, project: Project, size: tuple[float, float]) -> list[str]:
+def roads_drawn(payload: Payload, project: Project, size: tuple[float, float]) -> list[str]:
+    """Paths of the roads, as far as they lie on the drawing."""
     sheet = shapely.box(0.0, 0.0, *size)
-    lines = [_moved(line, project).intersection(sheet) for line in _shapes(payload.get("roads"))]
+    lines = [moved(line, project).intersection(sheet) for line in shapes(payload.get("roads"))]
     return [path(line) for line in lines if not line.is_empty]
 
 
@@ -216,7 +218,7 @@ def _lean(runs: Payload | None, deg: float, project: Project) -> float:
 
     The runs themselves say how far the two norths are apart; without runs they are taken as one.
     """
-    held = shapely.get_parts(_shapes(runs)) if runs else np.array([])
+    held = shapely.get_parts(shapes(runs)) if runs else np.array([])
     if not len(held):
         return deg
     longest = shapely.transform(max(held, key=shapely.length), project)

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from json_day import day_results
 from json_hazards import HAZARD_RESULTS, PICK_UP
 from json_ledger import ledger_results
+from json_move import MOVE_MORE, STEPS
+from json_roads import ROADS
 from json_search import SEARCH
 from json_set_up import MET, SET_UP
 from json_slopes import DRIVING, FIRST_PLACES, SLOPES
 from json_what_if import WHAT_IF
+from json_widest import road_checks_result, widest_result
 from json_words import (
     BASES,
     LEVELS,
@@ -208,6 +212,7 @@ RESULTS: dict[str, Schema] = {
                     "minutes": number("time on the road", maybe=True),
                 },
             ),
+            "steps": STEPS,
             "legs": collection("the way, leg by leg", LEG, LINES),
             "nodes": each(
                 "places on the way with something to check",
@@ -235,6 +240,7 @@ RESULTS: dict[str, Schema] = {
                     {
                         "place": text("which place"),
                         "where": text("the same in words"),
+                        "kind": text("road check that settles it; empty when none does"),
                         "measure": text("what to measure"),
                         "must_beat": number("figure it must beat, in `unit`", maybe=True),
                         "unit": text("`m`, `kg` or empty"),
@@ -245,6 +251,7 @@ RESULTS: dict[str, Schema] = {
                 ),
             ),
             "states": named("answer for each transport state", level("")),
+            **MOVE_MORE,
             "sources": named("sources of the findings, by key", SOURCE),
             "files": FILES,
         },
@@ -280,8 +287,12 @@ RESULTS: dict[str, Schema] = {
     "search": SEARCH,
     "slopes": SLOPES,
     "what-if": WHAT_IF,
+    "road-checks": road_checks_result(),
+    "widest": widest_result(FILES),
     **HAZARD_RESULTS,
+    **day_results(FINDING, SOURCE, FILES),
     **ledger_results(FINDING),
+    **ROADS,
 }
 ENVELOPE = parts(
     "",

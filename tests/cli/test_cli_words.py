@@ -19,8 +19,8 @@ from fieldmap.cli.reply import Reply
 
 Run = Callable[..., Printed]
 COMMANDS = (
-    "demo", "start", "check", "assess", "move", "search", "values", "version", "hazards",
-    "ledger", "poor-cut",
+    "demo", "start", "check", "assess", "move", "day", "search", "values", "version", "hazards",
+    "ledger", "poor-cut", "roads",
 )  # fmt: skip
 HAZARD_VERBS = ("add", "import", "say", "clear", "list", "twins", "merge", "unmerge", "export")
 HAZARD_COMMANDS = tuple(f"hazards {verb}" for verb in HAZARD_VERBS)

@@ -36,8 +36,9 @@ def test_outputs_are_all_there(demo_out: Path) -> None:
         assert f"fields/{field['field_id']}.html" in names
         assert f"layers/{field['field_id']}.tif" in names
     moves = [name for name in names if name.startswith("moves/")]
-    for ending in (".html", ".gpx", ".json", ".csv"):
+    for ending in ("-sheet.html", ".gpx", ".json", ".csv"):
         assert sum(name.endswith(ending) for name in moves) == 2
+    assert sum(name.endswith(".html") for name in moves) == 4
 
 
 def test_layers_are_cloud_optimised_named_and_unit_bearing(demo_out: Path) -> None:
@@ -61,7 +62,7 @@ def test_layers_are_cloud_optimised_named_and_unit_bearing(demo_out: Path) -> No
 def test_geopackage_layers_agree_with_the_tables(demo_out: Path) -> None:
     """Property: the summary in the GeoPackage is the one in the CSV."""
     layers = {name for name, _ in pyogrio.list_layers(demo_out / "farm.gpkg")}
-    assert layers == {*LAYERS, "search_lines"}
+    assert layers == {*LAYERS, "search_lines", "legs"}
     fields = gpd.read_file(demo_out / "farm.gpkg", layer="fields")
     with (demo_out / "fields.csv").open(encoding="utf-8") as file:
         rows = list(csv.DictReader(file))
@@ -96,13 +97,15 @@ def test_run_json_names_inputs_versions_and_overrides(demo_out: Path) -> None:
 
 
 def test_moves_gpx_is_a_way_with_places_to_measure(demo_out: Path) -> None:
-    """Referee: gpxpy reads back the track and one waypoint for each place of the survey list."""
+    """Referee: gpxpy reads back track, steps, and one waypoint a place of the survey list."""
     for path in (demo_out / "moves").glob("*.gpx"):
         gpx = gpxpy.parse(path.read_text("utf-8"))
         held = json.loads(path.with_suffix(".json").read_text("utf-8"))
         assert gpx.tracks[0].get_points_no() > 5
         placed = [row for row in held["survey"] if row["lon"] is not None]
-        assert len(gpx.waypoints) == len(placed)
+        measured = [one for one in gpx.waypoints if " measure: " in one.name]
+        assert len(measured) == len(placed)
+        assert len(gpx.routes[0].points) == len(held["steps"]) > 2
         length_m = gpx.tracks[0].length_2d()
         assert length_m == pytest.approx(1000 * held["move"]["length_km"], rel=0.01)
 

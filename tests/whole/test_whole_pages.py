@@ -28,7 +28,8 @@ def opened(page: Page, path: Path) -> tuple[list[str], list[str]]:
     page.on("pageerror", lambda error: said.append(str(error)))
     page.on("dialog", lambda dialog: (said.append("a dialog"), dialog.dismiss()))
     page.goto(path.resolve().as_uri())
-    page.wait_for_selector(".leaflet-container")
+    sheet = path.stem.endswith("-sheet")  # a cab sheet draws its map itself, without a script
+    page.wait_for_selector("figure.drawing" if sheet else ".leaflet-container")
     page.wait_for_timeout(150)
     own = path.resolve().as_uri()
     return [url for url in asked if url != own and not url.startswith("data:")], said

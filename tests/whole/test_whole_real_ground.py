@@ -134,12 +134,13 @@ def lat_lon(district: Farm, row: int) -> str:
 
 
 def test_a_move_is_written_whole(district: Farm, tmp_path: Path) -> None:
-    """By hand: page, GPX, JSON and CSV of one move; refusals name a tag or an assumption."""
+    """By hand: page, sheet, GPX, JSON, CSV and layer; refusals name a tag or an assumption."""
     move = plan_move(
         district, start=lat_lon(district, 100), goal=lat_lon(district, 2000), machine_id="wide"
     )
     written = write_move(move, district, tmp_path, day=DAY.isoformat())
-    assert sorted(path.suffix for path in written) == [".csv", ".gpx", ".html", ".json"]
+    kinds = [".csv", ".gpkg", ".gpx", ".html", ".html", ".json"]
+    assert sorted(path.suffix for path in written) == kinds
     held = json.loads(next(path for path in written if path.suffix == ".json").read_text("utf-8"))
     assert held == json.loads(json.dumps(move_json(move, district, day=DAY.isoformat())))
     for refusal in held["refusals"]:

@@ -36,7 +36,7 @@ def payloads() -> dict[str, dict[str, Any]]:
     return {
         "index": page_payloads.index_payload(),
         "field": page_payloads.field_payload(),
-        "move": move_payloads.move_payload(),
+        "move": move_payloads.whole_move(),
         "search": search_payloads.search_payload(),
     }
 
